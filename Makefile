@@ -44,6 +44,7 @@ lock: .venv/.ready-dev ## resolve the dependencies anew (UPGRADE=1 for newer ver
 	@PATH="$(CURDIR)/$(BIN):$$PATH" scripts/lock.sh
 
 setup: .venv/.ready-dev ## only set up, for working on the code
+	@:
 
 clean: ## remove all that was made here
 	rm -rf .venv demo-out site dist build .mypy_cache .pytest_cache .ruff_cache .hypothesis .import_linter_cache

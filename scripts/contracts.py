@@ -65,7 +65,7 @@ class OnlyTheseImports(Contract):
     allowed = fields.ListField(subfield=fields.StringField())
 
     def check(self, graph: ImportGraph, verbose: bool) -> ContractCheck:  # noqa: FBT001 - its signature, not ours
-        """Look at each import from ``modules`` that leaves the package; a module not there yet is no breach."""
+        """Look at each import from ``modules`` that leaves the package; one not written yet is no breach."""
         output.verbose_print(verbose, f"Allowed: {self.allowed}")
         breaches = [
             (importer, imported)
