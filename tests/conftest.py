@@ -1,12 +1,16 @@
-"""What all tests share: how hard Hypothesis tries.
+"""What all tests share: how hard Hypothesis tries, and a browser for those that open a page.
 
 TAPEHOOK_HYPOTHESIS picks a profile: ``default`` (a person at work), ``ci`` (the same on every run, so that a
 red build means a change) or ``thorough`` (many more examples, for the night before a release).
 """
 
 import os
+import shutil
+from collections.abc import Iterator
 
+import pytest
 from hypothesis import HealthCheck, settings
+from playwright.sync_api import Browser, sync_playwright
 
 settings.register_profile("default", max_examples=100, deadline=None)
 settings.register_profile("ci", max_examples=100, deadline=None, derandomize=True, print_blob=True)
@@ -14,3 +18,31 @@ settings.register_profile(
     "thorough", max_examples=5_000, deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile(os.environ.get("TAPEHOOK_HYPOTHESIS") or ("ci" if os.environ.get("CI") else "default"))
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+QUIET = (
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-gpu",
+    "--disable-quic",
+    "--disable-sync",
+    "--no-first-run",
+)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """The system's Chromium, headless, with a fresh profile; `make test` sees to it that there is one.
+
+    A page with the network off is ``browser.new_context(offline=True).new_page()``.
+    """
+    named = os.environ.get("TAPEHOOK_CHROMIUM")
+    path = shutil.which(named) if named else next(filter(None, map(shutil.which, BROWSERS)), None)
+    if path is None:
+        pytest.fail("no Chromium: run `make test`, or set TAPEHOOK_CHROMIUM to one")
+    # Chromium refuses its sandbox to root, and build servers run as root.
+    sandbox = () if os.geteuid() else ("--no-sandbox",)
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=path, args=[*QUIET, *sandbox])
+        yield opened
+        opened.close()
