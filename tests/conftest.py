@@ -7,10 +7,13 @@ red build means a change) or ``thorough`` (many more examples, for the night bef
 import os
 import shutil
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import HealthCheck, settings
-from playwright.sync_api import Browser, sync_playwright
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 settings.register_profile("default", max_examples=100, deadline=None)
 settings.register_profile("ci", max_examples=100, deadline=None, derandomize=True, print_blob=True)
@@ -31,11 +34,13 @@ QUIET = (
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
+def browser() -> Iterator["Browser"]:
     """The system's Chromium, headless, with a fresh profile; `make test` sees to it that there is one.
 
     A page with the network off is ``browser.new_context(offline=True).new_page()``.
     """
+    from playwright.sync_api import sync_playwright
+
     named = os.environ.get("TAPEHOOK_CHROMIUM")
     path = shutil.which(named) if named else next(filter(None, map(shutil.which, BROWSERS)), None)
     if path is None:
