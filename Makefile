@@ -35,7 +35,8 @@ format: .venv/.ready-dev ## put the code in the house's form
 	@$(BIN)/ruff check --fix .
 
 docs: .venv/.ready-dev ## build the documentation into site/, any broken link a fault
-	@NO_MKDOCS_2_WARNING=1 $(BIN)/mkdocs build --strict --quiet
+	@$(BIN)/mkdocs build --strict --quiet
+	@echo "Documentation built: site/index.html"
 
 speed: .venv/.ready-speed ## measure, beside peers in the same run; writes docs/speed.md
 	@$(BIN)/python -m speed $(ARGS)

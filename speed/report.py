@@ -84,7 +84,7 @@ def page(results: list[Result]) -> str:
     head = (
         "# Speed\n\n"
         "Written by `make speed`; do not edit. Each figure is the median of its rounds; the peers run in the "
-        "same rounds as ours, and the first run of each is not counted. Compare within a table: another machine "
+        "same rounds as ours; the first run of each is not counted. Compare within a table: another machine "
         "has other figures.\n\n"
         f"Measured on {day}: {machine()}\n\n"
         f"{met} of {count} goals met.\n"
