@@ -5,6 +5,7 @@
 #   requirements.lock        what tapehook needs to run, and the backend that builds it
 #   requirements-dev.lock    that, and what `make test` and `make docs` need
 #   requirements-speed.lock  that, and the peers `make speed` measures beside us
+#   requirements-trace.lock  instead of those peers, the ray tracer of one optional test
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -29,4 +30,6 @@ compile requirements-dev.lock "${upgrade[@]}" -c requirements.lock pyproject.tom
   --group build --group test --group lint --group docs
 compile requirements-speed.lock "${upgrade[@]}" -c requirements-dev.lock --override requirements.lock \
   pyproject.toml --group build --group test --group lint --group docs --group speed
+compile requirements-trace.lock "${upgrade[@]}" -c requirements-dev.lock \
+  pyproject.toml --group build --group test --group lint --group docs --group trace
 compile requirements-uv.lock "${upgrade[@]}" - <<<"uv>=0.9"

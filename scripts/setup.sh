@@ -1,10 +1,10 @@
 #!/usr/bin/env bash
-# Make .venv ready: `scripts/setup.sh run`, `dev` or `speed`. Called by make, once for each change of a lock file.
+# Make .venv ready: `scripts/setup.sh run`, `dev`, `speed` or `trace`. Called by make, once for each change of a lock file.
 # Exact versions with hashes; by uv where it installs, by plain pip where it does not.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
-kind=${1:?run, dev or speed}
+kind=${1:?run, dev, speed or trace}
 case $kind in
   run) lock=requirements.lock ;;
   *) lock=requirements-$kind.lock ;;
@@ -43,7 +43,8 @@ if ! "$venv/bin/uv" --version >/dev/null 2>&1; then
 fi
 
 with_uv() {
-  [ -z "${TAPEHOOK_NO_UV:-}" ] && "$venv/bin/uv" pip --quiet --no-progress install --python "$python" "$@"
+  [ -z "${TAPEHOOK_NO_UV:-}" ] && [ -x "$venv/bin/uv" ] &&
+    "$venv/bin/uv" pip --quiet --no-progress install --python "$python" "$@"
 }
 
 install() { # a lock is complete, so nothing is resolved again: --no-deps
