@@ -22,7 +22,7 @@ def _check(folder: Path) -> tuple[int, str]:
     """Run the project's own contracts on the house in ``folder``: exit code and what was printed."""
     command = [sys.executable, "-c", "import importlinter.cli as c; c.lint_imports_command()", "--no-cache"]
     done = subprocess.run(
-        [*command, "--config", str(ROOT / "pyproject.toml")],
+        [*command, str(ROOT / "pyproject.toml")],
         cwd=folder,
         env={"PYTHONPATH": f"{folder}:{ROOT}", "PATH": ""},
         capture_output=True,
