@@ -1,0 +1,48 @@
+"""The records of a job, and reading and writing a job folder.
+
+May live here: the records (pydantic, frozen), the readers and writers of their files, the problems found
+in them, and the published schema. May not: any computation on what the records say; that is for ``prep``
+and the pure packages below. Importing it loads pydantic and nothing heavier; what reads workbooks or writes
+TOML is loaded when it is needed.
+"""
+
+from tapehook.job.problems import JobProblems, Problem
+from tapehook.job.reading import read_job
+from tapehook.job.records import (
+    Approach,
+    Axis,
+    Camera,
+    ChartTest,
+    Criterion,
+    Job,
+    Lens,
+    Method,
+    Motor,
+    PositionUnit,
+    Radio,
+    Reading,
+    System,
+    is_infinite,
+)
+from tapehook.job.schema import job_schema
+
+__all__ = [
+    "Approach",
+    "Axis",
+    "Camera",
+    "ChartTest",
+    "Criterion",
+    "Job",
+    "JobProblems",
+    "Lens",
+    "Method",
+    "Motor",
+    "PositionUnit",
+    "Problem",
+    "Radio",
+    "Reading",
+    "System",
+    "is_infinite",
+    "job_schema",
+    "read_job",
+]

@@ -1,0 +1,179 @@
+"""The columns of the three tables: what each holds, how it is read, and how it is written.
+
+The page on file formats is held against these tuples by a test.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import Literal
+
+from tapehook.job import cells
+from tapehook.job.cells import Known
+from tapehook.notation import PositionUnit, write_number
+
+Need = Literal["needed", "one of", "optional"]
+
+_POSITION_EXPECTED: dict[PositionUnit | None, str] = {
+    "deg": "a number of degrees such as 131.8",
+    "count": "a number of counts such as 25551",
+    "percent": "a percentage of travel such as 45.2",
+    "mm": "a number of millimetres such as 13.5",
+    None: "a number in the unit of the lens",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: its header, the record's field it fills, and what its cells hold.
+
+    ``read`` turns text into a value; None where a reader of the whole row does it. ``expected`` completes
+    "expected ...". ``unit`` is the unit of a bare number. "one of": at least one such column is needed.
+    """
+
+    name: str
+    field: str
+    unit: str
+    example: str
+    expected: str
+    read: Callable[[str, Known], object] | None = cells.text
+    need: Need = "optional"
+
+    def expects(self, known: Known) -> str:
+        """What a message says was expected, with the unit of the lens where that matters."""
+        return self.expected.format(position=_POSITION_EXPECTED[known.unit])
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table of a job: its file name without ending, and its columns in the order they are written."""
+
+    name: str
+    columns: tuple[Column, ...]
+    aliases: dict[str, str]
+
+    def column(self, header: str) -> Column | None:
+        """The column a normalised header names, if it is one we know."""
+        name = self.aliases.get(header, header)
+        return next((column for column in self.columns if column.name == name), None)
+
+    @property
+    def names(self) -> frozenset[str]:
+        """All headers we know, normalised."""
+        return frozenset({column.name for column in self.columns} | self.aliases.keys())
+
+
+def choice(options: dict[str, str], text: str, known: Known) -> str:  # noqa: ARG001 - one form for all readers
+    """One of a few words, upper case and the marks between words apart."""
+    word = text.casefold().replace("-", "_").replace(" ", "_")
+    if word not in options:
+        raise ValueError(text)
+    return options[word]
+
+
+def _choice(*words: str, **also: str) -> tuple[str, Callable[[str, Known], object]]:
+    """What is expected of a choice, and its reader; ``also`` are further spellings."""
+    quoted = [f'"{word}"' for word in words]
+    expected = f"{', '.join(quoted[:-1])} or {quoted[-1]}"
+    return expected, partial(choice, {word: word for word in words} | also)
+
+
+_KIND = _choice("prime", "zoom")
+_END = _choice("near", "far")
+_SCALE = _choice("feet", "metric", ft="feet", m="metric", metres="metric", meters="metric", imperial="feet")
+_UNIT = _choice(
+    "deg", "count", "percent", "mm", degrees="deg", degree="deg", counts="count", **{"°": "deg", "%": "percent"}
+)
+_AXIS = _choice("focus", "iris", "zoom")
+_APPROACH = _choice("near_to_far", "far_to_near")
+_METHOD = _choice("engraved", "taped")
+
+read_unit = _UNIT[1]
+"""Reader of a lens's unit of positions."""
+
+_LENS_ID = "the id of a lens such as L001, at most 80 characters on one line"
+_STOP = "a T-stop such as T2.8"
+_FOCAL = "a focal length such as 50 mm"
+
+LENSES = Table(
+    "lenses",
+    (
+        Column("id", "id", "", "L001", _LENS_ID, need="needed"),
+        Column("kind", "kind", "", "prime", *_KIND),
+        Column("focal_mm", "focal_mm", "mm", "50", f"{_FOCAL}; of a zoom, its long end", cells.focal_range_mm),
+        Column("focal_min_mm", "focal_min_mm", "mm", "24", "the wide end of a zoom such as 24 mm", cells.focal_mm),
+        Column("t_stop", "t_stop", "T", "1.3", _STOP, cells.t_stop),
+        Column("transmission", "transmission", "", "0.85", "a part of one such as 0.85 or 85 %", cells.share),
+        Column("rises_toward", "rises_toward", "", "near", *_END),
+        Column("engraved_in", "engraved_in", "", "feet", *_SCALE),
+        Column("unit", "unit", "", "deg", *_UNIT),
+        Column("reading_step", "reading_step", "lens's unit", "0.1", "{position}, above nought", cells.position),
+        Column("twin_of", "twin_of", "", "L001", "the id of another lens"),
+        Column("close_focus_m", "close_focus_m", "m", "0.521", "a distance such as 0.521 or 0.521 m", cells.metres),
+        Column("units_per_turn", "units_per_turn", "lens's unit", "360", "a number such as 360", cells.number),
+        Column("serial", "serial", "", "4711", "text"),
+        Column("model", "model", "", "Harbour 50", "text"),
+        Column("camera", "camera", "", "A B", "letters of cameras, parted by spaces"),
+        Column(
+            "pupil_to_sensor_mm",
+            "pupil_to_sensor_mm",
+            "mm",
+            "41",
+            "a number of millimetres such as 41",
+            cells.signed_millimetres,
+        ),
+        Column("pupil_magnification", "pupil_magnification", "", "1.15", "a number such as 1.15", cells.number),
+        Column(
+            "blur_floor_mm", "blur_floor_mm", "mm", "0.01", "a number of millimetres such as 0.01", cells.millimetres
+        ),
+        Column("note", "note", "", "loose gear", "text"),
+    ),
+    {"lens_id": "id", "lens": "id"},
+)
+
+READINGS = Table(
+    "readings",
+    (
+        Column("lens_id", "lens_id", "", "L001", _LENS_ID, need="needed"),
+        Column("axis", "axis", "", "focus", *_AXIS),
+        Column("mark_no", "mark_no", "", "1", "a whole number from 1 up", cells.whole_number),
+        Column("distance_text", "written", "as written", "5'6\"", "a distance such as 5'6\" or 1.68 m", None, "one of"),
+        Column("distance_m", "value", "m", "1.6764", "a distance in metres such as 1.68, or inf", None, "one of"),
+        Column("value", "value", "T or mm", "T2.8", "a T-stop such as T2.8, or a focal length", None, "one of"),
+        Column("position", "position", "lens's unit", "131.8", "{position}", cells.position, "needed"),
+        Column("approach", "approach", "", "near_to_far", *_APPROACH),
+        Column("method", "method", "", "engraved", *_METHOD),
+        Column("temperature_c", "temperature_c", "°C", "21.5", "degrees Celsius such as 21.5", cells.degrees_celsius),
+    ),
+    {"temperature": "temperature_c"},
+)
+
+CHARTS = Table(
+    "charts",
+    (
+        Column("lens_id", "lens_id", "", "L001", _LENS_ID, need="needed"),
+        Column("chart_distance", "written", "as written", "5'6\"", "a distance such as 5'6\"", None, "one of"),
+        Column(
+            "chart_distance_m", "chart_distance_m", "m", "1.6764", "a distance in metres such as 1.68", None, "one of"
+        ),
+        Column("position", "position", "lens's unit", "131.8", "{position}", cells.position),
+        Column("approach", "approach", "", "near_to_far", *_APPROACH),
+        Column("t_stop", "t_stop", "T", "1.3", _STOP, cells.t_stop),
+        Column("camera", "camera", "", "A", "the letter of a camera"),
+        Column("focal_mm", "focal_mm", "mm", "35", _FOCAL, cells.focal_mm),
+        Column("chart_width", "chart_width_m", "mm", "400 mm", "a width such as 400 mm", cells.chart_width),
+        Column("frame_fill", "frame_fill", "", "45 %", "a part of the image width such as 45 %", cells.share),
+    ),
+    {},
+)
+
+TABLES = (LENSES, READINGS, CHARTS)
+
+
+def written(value: object) -> str:
+    """A value as its cell is written: the shortest text that reads back to it, empty for None."""
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return "inf" if value == float("inf") else write_number(value)
+    return str(value)

@@ -1,0 +1,168 @@
+"""The rows of a table as lines: cells by column, each able to say what is wrong with it."""
+
+import difflib
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from tapehook.job.cells import Known
+from tapehook.job.columns import Column, Table, written
+from tapehook.job.problems import Problem, limit, shown
+from tapehook.job.records import TableRecord
+from tapehook.job.sheets import Row, Sheet, header_name
+from tapehook.notation import NotationError
+
+_Record = TypeVar("_Record", bound=TableRecord)
+_Value = TypeVar("_Value")
+
+
+@dataclass(slots=True)
+class Line:
+    """One row: the stripped text of its filled cells by column name, and its unknown columns by header.
+
+    ``problems`` is the list of the whole file. ``odd`` holds what was expected of cells without honest text.
+    """
+
+    file: str
+    row: int
+    table: Table
+    headers: Mapping[str, str]
+    problems: list[Problem]
+    cells: dict[str, str] = field(default_factory=dict)
+    extra: dict[str, str] = field(default_factory=dict)
+    odd: dict[str, str] = field(default_factory=dict)
+
+    def text(self, name: str) -> str:
+        """The text of a known column, empty where there is none."""
+        return self.cells.get(name, "")
+
+    def refuse(self, name: str, expected: str) -> None:
+        """Note a problem with the cell of column ``name``; nothing when the file has no such column."""
+        if name in self.headers:
+            self.problems.append(Problem(self.file, self.row, name, self.text(name), expected))
+
+    def take(self, name: str, read: Callable[[str, Known], _Value], known: Known, expected: str) -> _Value | None:
+        """What the cell holds; None when it is blank, or refused, which is then noted."""
+        if name in self.odd:
+            self.refuse(name, self.odd[name])
+        elif text := self.text(name):
+            try:
+                return read(text, known)
+            except ValueError as trouble:
+                self.refuse(name, expected + meanings(trouble))
+        return None
+
+    def value(self, column: Column, known: Known) -> object:
+        """What the cell of a column that is read by itself holds; a blank one is refused if it is needed."""
+        if column.need == "needed" and not self.text(column.name):
+            self.refuse(column.name, column.expects(known))
+        return self.take(column.name, column.read, known, column.expects(known)) if column.read else None
+
+    def values(self, known: Known) -> dict[str, object]:
+        """Fields of the record by the columns that are read one by one, blank and refused ones left out."""
+        read = ((c.field, self.value(c, known)) for c in self.table.columns if c.read is not None)
+        return {name: value for name, value in read if value is not None}
+
+    def record(self, kind: type[_Record], values: dict[str, object], known: Known) -> _Record | None:
+        """The record of this row; None, with the problems noted, when a value is beyond its limits."""
+        try:
+            return kind(**values, extra=self.extra, row=self.row)
+        except ValidationError as trouble:
+            for error in trouble.errors(include_url=False, include_context=True):
+                self._beyond(error, known)
+        return None
+
+    def _beyond(self, error: ErrorDetails, known: Known) -> None:
+        """Note a value the record refuses. One that is missing was refused before, or is not in the header."""
+        if error["type"] == "missing":
+            return
+        name = str(error["loc"][0]) if error["loc"] else "value"
+        columns = [column for column in self.table.columns if column.field == name and self.text(column.name)]
+        if columns:
+            self.refuse(columns[0].name, columns[0].expects(known) + limit(error))
+
+
+def meanings(trouble: ValueError) -> str:
+    """What an ambiguous text could have meant, in words, after what was expected."""
+    if isinstance(trouble, NotationError) and trouble.readings:
+        return "; it could mean " + " or ".join(map(shown, trouble.readings))
+    return ""
+
+
+def nearest(wrong: str, right: Iterable[str]) -> str:
+    """The most similar of the ``right`` words, in words, after what was expected; empty without one."""
+    found = difflib.get_close_matches(wrong[:80].casefold(), [word.casefold() for word in right], n=1)
+    spelt = next((word for word in right if found and word.casefold() == found[0]), None)
+    return f'; the nearest is "{shown(spelt)}"' if spelt else ""
+
+
+def read_lines(sheet: Sheet, table: Table, problems: list[Problem]) -> list[Line]:
+    """The rows of a sheet as lines of ``table``. What is wrong with the header is noted in ``problems``."""
+    columns = [table.column(header_name(cell)) for cell in sheet.header.cells]
+    names = [column.name if column else cell for column, cell in zip(columns, sheet.header.cells, strict=True)]
+    _check_header(sheet, table, names, problems)
+    known = {column.name: column.name for column in columns if column}
+    lines = []
+    for row in sheet.rows:
+        line = Line(sheet.file, row.number, table, known, problems)
+        for at, cell in enumerate(row.cells):
+            if cell.strip():
+                _place(line, sheet, row, at, names[at] if at < len(names) else "")
+        lines.append(line)
+    return lines
+
+
+def _place(line: Line, sheet: Sheet, row: Row, at: int, name: str) -> None:
+    """Put one filled cell where it belongs in its line."""
+    cell = row.cells[at]
+    if not name:
+        field_name = f"column {at + 1}"
+        expected = f"no more cells than the header names ({len(sheet.header.cells)}); {_COMMA}"
+        line.problems.append(Problem(sheet.file, row.number, field_name, cell, expected))
+    elif name in line.headers:
+        line.cells[name] = cell.strip()
+        if (row.number, at) in sheet.odd:
+            line.odd[name] = sheet.odd[row.number, at]
+    else:
+        line.extra[name] = cell
+
+
+_COMMA = 'a cell with a comma in it needs quotes: "1,68 m"'
+
+
+def _check_header(sheet: Sheet, table: Table, names: list[str], problems: list[Problem]) -> None:
+    """Note columns that stand twice, and those that are needed and not there."""
+
+    def note(read: str | None, expected: str) -> None:
+        problems.append(Problem(sheet.file, sheet.header.number, None, read, expected))
+
+    seen: set[str] = set()
+    for name, cell in zip(names, sheet.header.cells, strict=True):
+        if name and name in seen:
+            note(cell, f"each column once; {shown(name)} is there already")
+        seen.add(name)
+    unknown = [name for name in names if name and table.column(header_name(name)) is None]
+    for column in table.columns:
+        if column.need == "needed" and column.name not in seen:
+            note(None, f"a column {column.name}{nearest(column.name, unknown)}")
+    either = [column.name for column in table.columns if column.need == "one of"]
+    if either and not seen.intersection(either):
+        note(None, f"one of the columns {', '.join(either)}{nearest(either[0], unknown)}")
+
+
+def header_of(sheet: Sheet) -> tuple[str, ...]:
+    """The header as it was read, columns without a name left out."""
+    return tuple(cell for cell in sheet.header.cells if cell)
+
+
+def same(a: float, b: float) -> bool:
+    """True when two distances, stops or focal lengths are one, given how people round: 1 %, or 5 mm."""
+    return a == b or abs(a - b) <= max(0.01 * min(a, b), 0.005)
+
+
+def said(value: float, unit: str) -> str:
+    """A number of a message, with its unit."""
+    return "infinity" if value == float("inf") else f"{written(value)} {unit}".strip()

@@ -1,0 +1,233 @@
+"""The records of a job, as people write them down.
+
+Fields carry their unit in the name. A field nobody filled in is ``None``: no record invents a value; what is
+assumed in its place is decided, and printed, by ``prep``. Records are frozen: a correction is a new record.
+
+Numbers have limits far outside anything a lens can have, so that what computes on them never overflows.
+"""
+
+import math
+import re
+from typing import Annotated, Literal, Self
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+Axis = Literal["focus", "iris", "zoom"]
+PositionUnit = Literal["deg", "count", "percent", "mm"]
+Approach = Literal["near_to_far", "far_to_near"]
+Method = Literal["engraved", "taped"]
+System = Literal["metric", "imperial"]
+
+_CONTROL = re.compile(r"[\x00-\x1f\x7f]")
+
+
+def _stripped(value: object) -> object:
+    return value.strip() if isinstance(value, str) else value
+
+
+def _stripped_or_none(value: object) -> object:
+    """Text without the space around it; None when nothing is left: an empty cell says nothing."""
+    return (value.strip() or None) if isinstance(value, str) else value
+
+
+def _one_line(value: str) -> str:
+    if _CONTROL.search(value):
+        raise ValueError("a name cannot hold line breaks or control characters")
+    return value
+
+
+def _letters(value: str | None) -> str | None:
+    """Camera letters parted by single spaces, however they were parted."""
+    return None if value is None else " ".join(re.split(r"[\s,;/]+", value.strip(" \t\n,;/"))) or None
+
+
+def _filled(cells: dict[str, str]) -> dict[str, str]:
+    return {header: text for header, text in cells.items() if text.strip()}
+
+
+Identifier = Annotated[str, BeforeValidator(_stripped), AfterValidator(_one_line), Field(min_length=1, max_length=80)]
+Text = Annotated[str | None, BeforeValidator(_stripped_or_none)]
+"""Free text; the space around it is dropped, and empty text is None."""
+Positive = Annotated[float, Field(ge=1e-6, le=1e9)]
+Finite = Annotated[float, Field(ge=-1e9, le=1e9)]
+Distance = Annotated[float, Field(ge=1e-3, le=1e6)]
+"""Metres from the image plane, 1 mm to 1,000 km; farther is infinity."""
+Share = Annotated[float, Field(gt=0, le=1)]
+Letter = Annotated[str, Field(min_length=1, max_length=12, pattern=r"^[^\s,;/]+$")]
+Extra = Annotated[dict[str, str], AfterValidator(_filled)]
+"""Columns this version does not know: kept, and written back as they were read; empty cells left out."""
+Keys = dict[str, object]
+"""Keys of ``job.toml`` this version does not know: kept, and written back."""
+
+
+class Record(BaseModel):
+    """Base of all records: frozen, and closed to fields it does not name."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class TableRecord(Record):
+    """A record that is one row of a table; ``row`` is the row in its file (1 is the header), for messages."""
+
+    extra: Extra = Field(default_factory=dict)
+    row: int | None = None
+
+
+class Lens(TableRecord):
+    """One lens, one serial number. ``focal_mm`` is the long end of a zoom, ``focal_min_mm`` its wide end."""
+
+    id: Identifier
+    kind: Literal["prime", "zoom"] = "prime"
+    focal_mm: Positive | None = None
+    focal_min_mm: Positive | None = None
+    t_stop: Positive | None = None
+    transmission: Share | None = None
+    rises_toward: Literal["near", "far"] | None = None
+    engraved_in: Literal["feet", "metric"] | None = None
+    unit: PositionUnit = "deg"
+    reading_step: Positive | None = None
+    twin_of: Text = None
+    close_focus_m: Distance | None = None
+    units_per_turn: Positive | None = None
+    serial: Text = None
+    model: Text = None
+    camera: Annotated[Text, AfterValidator(_letters)] = None
+    """Letters of the cameras that carry it, separated by spaces; empty: shared by all."""
+    pupil_to_sensor_mm: Finite | None = None
+    """Entrance pupil to image plane at infinity focus; positive: the pupil is in front of the image plane."""
+    pupil_magnification: Positive | None = None
+    blur_floor_mm: Positive | None = None
+    """Diameter of the blur disc left at best focus, wide open."""
+    note: Text = None
+
+
+class Reading(TableRecord):
+    """One reading of a ring: what the scale or tape says, against the position the read-out shows.
+
+    ``value`` is in the unit of the axis: metres from the image plane (``inf`` allowed) for focus, T-number for
+    iris, millimetres for zoom. ``written`` is the same as it was written down; for iris and zoom None stands
+    for the bare number.
+    """
+
+    lens_id: Identifier
+    axis: Axis = "focus"
+    mark_no: Annotated[int, Field(ge=1, le=1_000_000)] | None = None
+    written: Text = None
+    value: Annotated[float, Field(ge=1e-3)]
+    position: Finite
+    approach: Approach | None = None
+    method: Method = "engraved"
+    temperature_c: Annotated[float, Field(ge=-100, le=200)] | None = None
+
+    @model_validator(mode="after")
+    def _within_reach(self) -> Self:
+        """Only a focus ring has an infinity mark; past 1,000 km a distance is infinity."""
+        if self.value > 1e6 and not (self.axis == "focus" and math.isinf(self.value)):
+            raise ValueError("value is beyond what a lens has")
+        return self
+
+
+class ChartTest(TableRecord):
+    """Best focus found on a chart, wide open unless ``t_stop`` says otherwise.
+
+    A chart of known width gives the magnification too: ``frame_fill`` is the part of the image width it
+    fills. ``written`` is the chart's distance as it was written down, where that was text.
+    """
+
+    lens_id: Identifier
+    chart_distance_m: Distance
+    written: Text = None
+    position: Finite | None = None
+    approach: Approach | None = None
+    t_stop: Positive | None = None
+    camera: Text = None
+    focal_mm: Positive | None = None
+    chart_width_m: Positive | None = None
+    frame_fill: Share | None = None
+
+
+class Criterion(Record):
+    """What counts as sharp: one of the named choices (see ``tapehook.optics.sharpness``)."""
+
+    name: Literal["fixed", "diagonal", "photosites", "viewing"] = Field(
+        "fixed", description="Which of the named choices", examples=["fixed"]
+    )
+    coc_mm: Positive | None = Field(
+        None, description="fixed: diameter of the largest blur disc taken as sharp, mm", examples=[0.025]
+    )
+    divisor: Positive | None = Field(
+        None, description="diagonal: the image diagonal is divided by it", examples=[1500.0]
+    )
+    photosites: Positive | None = Field(
+        None, description="photosites: width of the blur disc in photosites", examples=[2.0]
+    )
+    picture_heights: Positive | None = Field(
+        None, description="viewing: distance of the viewer in picture heights", examples=[3.0]
+    )
+    arcminutes: Positive | None = Field(
+        None, description="viewing: what the eye still tells apart, arc minutes", examples=[1.0]
+    )
+    extra: Keys = Field(default_factory=dict)
+
+
+class Camera(Record):
+    """One camera of the job. The sensor's recorded area is in millimetres."""
+
+    letter: Letter = Field(description="Letter of the camera, no spaces", examples=["A"])
+    name: str | None = Field(None, description="Name of the body, as labelled", examples=["A body"])
+    sensor_width_mm: Positive | None = Field(None, description="Width of the recorded area, mm", examples=[24.89])
+    sensor_height_mm: Positive | None = Field(None, description="Height of the recorded area, mm", examples=[18.66])
+    photosite_um: Positive | None = Field(None, description="Distance from photosite to photosite, µm", examples=[6.5])
+    colour: str | None = Field(None, description="Colour of the camera's tape", examples=["red"])
+    extra: Keys = Field(default_factory=dict)
+
+
+class Motor(Record):
+    """A lens motor and what it drives."""
+
+    id: Identifier = Field(description="Label of the motor", examples=["M1"])
+    camera: str | None = Field(None, description="Letter of the camera it is on", examples=["A"])
+    axis: Literal["focus", "iris", "zoom", "extra"] = Field(
+        "focus", description="The ring it drives", examples=["focus"]
+    )
+    lag_ms: Annotated[float, Field(ge=0, le=1e6)] | None = Field(
+        None, description="Time from the hand to the ring, ms", examples=[21.0]
+    )
+    extra: Keys = Field(default_factory=dict)
+
+
+class Radio(Record):
+    """A radio of a hand unit or receiver; planned for elsewhere, kept here."""
+
+    id: Identifier = Field(description="Label of the radio", examples=["R1"])
+    camera: str | None = Field(None, description="Letter of the camera it belongs to", examples=["A"])
+    extra: Keys = Field(default_factory=dict)
+
+
+class Job(Record):
+    """A whole job: what ``job.toml`` says, and the rows of its tables.
+
+    ``column_order`` keeps, for each table read ("lenses", "readings", "charts"), the header as it was read,
+    so that writing gives it back.
+    """
+
+    title: str = Field("Untitled job", description="Name of the job, for the cover", examples=["Harbour, unit 1"])
+    region: str | None = Field(None, description="Where radios are used", examples=["GB"])
+    units: System = Field("metric", description="What distances are shown in", examples=["metric"])
+    shooting_stop: str | None = Field(None, description="T-stop the job will be shot at", examples=["T2.8"])
+    """As written, for example "T2.8"."""
+    paper: Literal["a4", "us-letter"] = Field("a4", description="Paper of the PDF", examples=["a4"])
+    criterion: Criterion = Field(default_factory=Criterion, description="What counts as sharp")
+    cameras: tuple[Camera, ...] = Field((), description="The cameras, one table each")
+    motors: tuple[Motor, ...] = Field((), description="The lens motors, one table each")
+    radios: tuple[Radio, ...] = Field((), description="The radios, one table each")
+    lenses: tuple[Lens, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    charts: tuple[ChartTest, ...] = ()
+    extra: Keys = Field(default_factory=dict)
+    column_order: dict[str, tuple[str, ...]] = Field(default_factory=dict)
+
+
+def is_infinite(distance_m: float) -> bool:
+    """True for the infinity mark."""
+    return math.isinf(distance_m)
