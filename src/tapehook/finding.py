@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 Severity = Literal["fix", "watch", "info"]
 
-SIGN: dict[Severity, str] = {"fix": "✕", "watch": "!", "info": "i"}
+SIGN: dict[Severity, str] = {"fix": "×", "watch": "!", "info": "i"}
 """The sign shown beside the word, so that no severity is told by colour alone."""
 
 DEPTH_USED_UNIT = "% of depth"

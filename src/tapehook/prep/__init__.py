@@ -1,0 +1,32 @@
+"""The main job: ``prepare(job)`` maps every lens and says, with figures, whether each is good enough.
+
+May live here: what joins the records of a job with the pure packages below, and turns their results into
+findings. Pure and deterministic: no files, no clock, no database; progress goes to a callback. May not: anything
+about how a finding is shown.
+"""
+
+from tapehook.prep.prepare import prepare
+from tapehook.prep.results import (
+    AxisPrep,
+    BudgetView,
+    CameraPrep,
+    DepthRow,
+    LensPrep,
+    MarkRow,
+    Prep,
+    RoundRow,
+    StopView,
+)
+
+__all__ = [
+    "AxisPrep",
+    "BudgetView",
+    "CameraPrep",
+    "DepthRow",
+    "LensPrep",
+    "MarkRow",
+    "Prep",
+    "RoundRow",
+    "StopView",
+    "prepare",
+]

@@ -1,0 +1,135 @@
+"""A prepared job as plain JSON values. The shape is documented in docs/commands.md and held stable."""
+
+import math
+from typing import Any
+
+from tapehook.job.records import Axis
+from tapehook.lens import LensMap, Play
+from tapehook.prep.results import AxisPrep, BudgetView, LensPrep, Prep
+
+GRID_POINTS = 241
+"""Points of a map's grid, even in vergence from infinity to close focus."""
+
+
+def finite(value: float | None) -> float | None:
+    """The value, or null for infinity and for what is not defined."""
+    return float(value) if value is not None and math.isfinite(value) else None
+
+
+def prep_as_json(prep: Prep) -> dict[str, Any]:
+    """Everything ``prepare`` found, without the grids of the maps."""
+    return {
+        "title": prep.job.title,
+        "units": prep.job.units,
+        "shooting_stop": prep.shooting_stop_text,
+        "lenses": {entry.lens.id: _lens(entry) for entry in prep.lenses},
+        "cameras": {
+            entry.camera.letter: {
+                "lenses": list(entry.lens_ids),
+                "coc_mm": entry.coc_m * 1e3,
+                "criterion": entry.coc_text,
+            }
+            for entry in prep.cameras
+        },
+        "findings": [finding.as_json() for finding in prep.findings],
+        "assumptions": list(prep.assumptions),
+    }
+
+
+def _lens(entry: LensPrep) -> dict[str, Any]:
+    return {
+        "title": entry.title,
+        "serial": entry.lens.serial,
+        "widest_stop": entry.widest.text if entry.widest else None,
+        "shooting_stop": entry.shooting.text if entry.shooting else None,
+        "coc_mm": entry.coc_m * 1e3,
+        "criterion": entry.coc_text,
+        "pupil_known": entry.pupil_known,
+        "transmission": entry.transmission,
+        "transmission_known": entry.transmission_known,
+        "depth_uncertainty_percent": _percent_range(entry.depth_uncertainty),
+        "one_way": entry.one_way,
+        "backlash": play_as_json(entry.play),
+        "mapped": {axis: ring.lens_map is not None for axis, ring in entry.axes.items()},
+        "marks": [
+            {
+                "written": row.text,
+                "distance_m": finite(row.value),
+                "position": row.position,
+                "map_position": row.map_position,
+                "depth_used_widest_percent": _percent(row.used_widest),
+                "depth_used_shooting_percent": _percent(row.used_shooting),
+                "suspect": row.suspect,
+            }
+            for row in entry.marks
+        ],
+        "budgets": [_budget(view) for view in entry.budgets],
+        "assumptions": list(entry.assumptions),
+    }
+
+
+def play_as_json(play: Play | None) -> dict[str, Any] | None:
+    """Backlash in the unit of the read-out, or null when no mark was read both ways."""
+    return None if play is None else {"value": play.value, "sd": play.sd, "pairs": play.pairs}
+
+
+def _percent(share: float | None) -> float | None:
+    return finite(None if share is None else 100.0 * share)
+
+
+def _percent_range(spread: tuple[float, float] | None) -> list[float | None] | None:
+    return None if spread is None else [_percent(spread[0]), _percent(spread[1])]
+
+
+def _budget(view: BudgetView) -> dict[str, Any]:
+    budget = view.budget
+    return {
+        "role": view.role,
+        "stop": view.stop.text,
+        "worst_distance_m": finite(float(budget.distance_m[budget.worst])),
+        "depth_used_percent": _percent(budget.worst_total),
+        "lens_depth_used_percent": _percent(budget.worst_own),
+        "terms": [
+            {"name": term.name, "kind": term.kind, "depth_used_percent": _percent(share), "assumed": term.assumed}
+            for term, share in budget.at_worst()
+        ],
+    }
+
+
+def maps_as_json(prep: Prep) -> dict[str, Any]:
+    """The maps of a job: ``{"lenses": {id: {...grid...}}}``, the shape of ``tapehook map --json``."""
+    return {"lenses": {entry.lens.id: _lens_maps(entry) for entry in prep.lenses}}
+
+
+def _lens_maps(entry: LensPrep) -> dict[str, Any]:
+    """The focus map at the top level, other rings under ``axes``."""
+    focus = entry.axes["focus"]
+    shown = _axis(focus, entry)
+    others: dict[Axis, Any] = {axis: _axis(ring, entry) for axis, ring in entry.axes.items() if axis != "focus"}
+    return {**shown, "axes": others}
+
+
+def _axis(ring: AxisPrep, entry: LensPrep) -> dict[str, Any]:
+    lens_map = ring.lens_map
+    if lens_map is None:
+        shape: dict[str, Any] = {"unit": entry.lens.unit, "monotone": None, "one_way": None, "rms_residual": None}
+        return {**shape, "left_out": [], "grid": [], "refused": ring.refusal}
+    residuals = lens_map.residuals()
+    return {
+        "unit": entry.lens.unit,
+        "monotone": lens_map.monotone,
+        "one_way": lens_map.marks.one_way,
+        "rms_residual": float((residuals**2).mean() ** 0.5),
+        "left_out": [row.text for row in entry.marks if row.suspect] if ring.axis == "focus" else [],
+        "grid": _grid(lens_map, ring.axis),
+        "refused": None,
+    }
+
+
+_VALUE_KEY: dict[Axis, str] = {"focus": "distance_m", "iris": "t_number", "zoom": "focal_mm"}
+
+
+def _grid(lens_map: LensMap, axis: Axis) -> list[dict[str, float | None]]:
+    values, positions, band = lens_map.grid(GRID_POINTS)
+    rows = zip(values.tolist(), positions.tolist(), band.tolist(), strict=True)
+    return [{_VALUE_KEY[axis]: finite(v), "position": p, "band95": b} for v, p, b in rows]

@@ -1,0 +1,309 @@
+"""The focus ring of one lens: its map, its marks as shares of the depth, its budget."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from tapehook.job.records import Axis, Lens, Reading
+from tapehook.lens import (
+    FocalScale,
+    FocusScale,
+    LensMap,
+    MapRefusal,
+    Marks,
+    Scale,
+    StopScale,
+    fit_map,
+    gather_marks,
+)
+from tapehook.lens.map import Z95, taping_sd_m
+from tapehook.notation import format_distance
+from tapehook.optics import focus_state, half_width_dpt
+from tapehook.prep.basis import Basis, Optics
+from tapehook.prep.results import AxisPrep, BudgetView, MarkRow, StopView
+from tapehook.shot import BudgetTerm, budget_over
+
+Floats = npt.NDArray[np.float64]
+
+USUAL_TURN_DEG = 270.0
+"""Ring rotation taken for the whole scale when the units per turn are not known. Common practice, no source."""
+USUAL_PLAY_DEG = 0.4
+"""Backlash taken when a lens was read one way only. Common practice, no source: geared rings show 0 to 0.8."""
+USUAL_STEP_DEG = 0.1
+"""Read-out step taken when none is given."""
+SUSPECT_Z = 4.0
+"""A mark is suspect when the other marks put it this many standard deviations away,"""
+SUSPECT_SHARE = 0.5
+"""and when it is at least this share of the depth at the widest stop off."""
+MOST_SUSPECTS = 3
+BUDGET_POINTS = 61
+
+_WAYS = {"near_to_far": -1, "far_to_near": 1, None: 0}
+
+
+@dataclass(frozen=True, slots=True)
+class FocusRing:
+    """The focus ring mapped: the map without suspect marks, and what was left out of it."""
+
+    axis: AxisPrep
+    everything: Marks | None
+    suspects: frozenset[int]
+    """Indices into ``everything`` of marks left out of the map until they are read again."""
+    near_m: float | None
+    assumptions: tuple[str, ...]
+
+
+def degrees_per_unit(lens: Lens, readings: Sequence[Reading], assumptions: list[str]) -> float:
+    """Degrees of ring for one unit of the read-out, with a sentence when it had to be assumed."""
+    if lens.units_per_turn:
+        return 360.0 / lens.units_per_turn
+    if lens.unit == "deg":
+        return 1.0
+    positions = [reading.position for reading in readings]
+    span = max(positions) - min(positions)
+    assumptions.append(
+        f"Units per turn of the read-out not given: the scale is taken to turn {USUAL_TURN_DEG:.0f}° in all, "
+        "which only guides how much reading noise is expected."
+    )
+    return USUAL_TURN_DEG / span if span > 0 else 1.0
+
+
+def map_ring(axis: Axis, lens: Lens, readings: Sequence[Reading]) -> AxisPrep:
+    """Map an iris or zoom ring; the values are T-numbers or millimetres of focal length."""
+    if not readings:
+        return AxisPrep(axis, None, "no readings", 0)
+    marks = gather(readings)
+    scale: Scale = (StopScale if axis == "iris" else FocalScale).of(marks.values) if _spread(marks) else StopScale(1, 2)
+    try:
+        ring = fit_map(
+            marks,
+            scale,
+            degrees_per_unit=degrees_per_unit(lens, readings, []),
+            far_value=float(marks.values.min()),
+            near_value=float(marks.values.max()),
+        )
+    except MapRefusal as refusal:
+        return AxisPrep(axis, None, str(refusal), len(readings))
+    return AxisPrep(axis, ring, None, len(readings))
+
+
+def _spread(marks: Marks) -> bool:
+    return bool(np.ptp(marks.values) > 0)
+
+
+def gather(readings: Sequence[Reading]) -> Marks:
+    """Marks from the readings of one ring."""
+    return gather_marks(
+        [reading.value for reading in readings],
+        [reading.position for reading in readings],
+        [_WAYS[reading.approach] for reading in readings],
+        [reading.method == "taped" for reading in readings],
+    )
+
+
+def map_focus(lens: Lens, readings: Sequence[Reading], basis: Basis) -> FocusRing:
+    """Map the focus ring, leaving out marks that the others contradict."""
+    if not readings:
+        return FocusRing(AxisPrep("focus", None, "no readings", 0), None, frozenset(), lens.close_focus_m, ())
+    assumptions: list[str] = []
+    turn = degrees_per_unit(lens, readings, assumptions)
+    everything = gather(readings)
+    suspects: set[int] = set()
+    near_m = lens.close_focus_m
+    lens_map: LensMap | None = None
+    refusal: str | None = None
+    try:
+        lens_map, near_m = _fit(everything, lens, basis, turn)
+        while len(suspects) < MOST_SUSPECTS:
+            worst = _most_suspect(lens_map, basis)
+            if worst is None or everything.values.size - len(suspects) <= 5:
+                break
+            suspects.add(int(np.searchsorted(everything.values, lens_map.marks.values[worst])))
+            lens_map, near_m = _fit(everything.without(suspects), lens, basis, turn)
+    except MapRefusal as reason:
+        refusal = str(reason)
+    axis = AxisPrep("focus", lens_map, refusal, len(readings))
+    return FocusRing(axis, everything, frozenset(suspects), near_m, tuple(assumptions))
+
+
+def _fit(marks: Marks, lens: Lens, basis: Basis, turn: float) -> tuple[LensMap, float]:
+    """Fit the map from infinity to close focus, or to the nearest mark where close focus is not usable."""
+    scale = FocusScale.of(marks.values, basis.optics.focal_m if basis.optics else None)
+    nearest = float(marks.values.min())
+    near_m = nearest
+    if lens.close_focus_m and lens.close_focus_m > scale.datum_m * 1.05:
+        near_m = min(nearest, lens.close_focus_m)
+    lens_map = fit_map(
+        marks,
+        scale,
+        degrees_per_unit=turn,
+        far_value=np.inf,
+        near_value=near_m,
+        taping_sd_m=taping_sd_m(marks.values),
+    )
+    return lens_map, near_m
+
+
+def _most_suspect(lens_map: LensMap, basis: Basis) -> int | None:
+    """The mark that the others contradict most, if it is more than chance and matters for the picture."""
+    shift, sd = lens_map.held_out()
+    z = np.abs(shift) / sd
+    worst = int(np.nanargmax(z))
+    if not z[worst] > SUSPECT_Z:
+        return None
+    stop = basis.widest or basis.shooting
+    if stop is None or basis.optics is None:
+        return worst
+    used = shares(lens_map, basis.optics, stop, lens_map.marks.values, shift)
+    return worst if used[worst] > SUSPECT_SHARE else None
+
+
+def vergence_slope(lens_map: LensMap, optics: Optics, distance_m: npt.ArrayLike) -> Floats:
+    """Change of position per dioptre at the entrance pupil, (G,), always positive; NaN where no focus exists.
+
+    By differences over a small step of place, taken towards near so that infinity has a neighbour.
+    """
+    d = np.atleast_1d(np.asarray(distance_m, dtype=np.float64))
+    stepped = lens_map.scale.value(lens_map.scale.place(d) + 1e-4)
+    q_here, q_there = pupil_vergence(optics, d), pupil_vergence(optics, stepped)
+    moved = lens_map.position(stepped)[0] - lens_map.position(d)[0]
+    slope: Floats = np.abs(moved / (q_there - q_here))
+    return slope
+
+
+def pupil_vergence(optics: Optics, distance_m: npt.ArrayLike) -> Floats:
+    """Vergence 1/u at the entrance pupil, dioptres, of distances (G,) in focus."""
+    q: Floats = 1.0 / focus_state(distance_m, optics.focal_m, optics.pupil).pupil_distance_m
+    return q
+
+
+def width_dpt(optics: Optics, stop: StopView, distance_m: npt.ArrayLike) -> Floats:
+    """Half-width of the depth of field in dioptres at distances (G,)."""
+    factor = focus_state(np.atleast_1d(np.asarray(distance_m)), optics.focal_m, optics.pupil).pupil_factor
+    return half_width_dpt(stop.f_number, optics.focal_m, optics.blur_m, factor)
+
+
+def shares(
+    lens_map: LensMap, optics: Optics, stop: StopView, distance_m: npt.ArrayLike, shift: npt.ArrayLike
+) -> Floats:
+    """Shifts of position (G,) as fractions of the room on one side of the focus at ``stop``, (G,)."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        dq = np.abs(np.asarray(shift)) / vergence_slope(lens_map, optics, distance_m)
+        used: Floats = dq / width_dpt(optics, stop, distance_m)
+    return used
+
+
+def mark_rows(ring: FocusRing, readings: Sequence[Reading], basis: Basis) -> tuple[MarkRow, ...]:
+    """Every mark against the map, nearest first. A suspect mark is held against the map made without it."""
+    lens_map, everything = ring.axis.lens_map, ring.everything
+    if lens_map is None or everything is None:
+        return ()
+    values = everything.values
+    mapped, band_sd = lens_map.position(values)
+    error = everything.positions - mapped
+    held = dict(zip(lens_map.marks.values.tolist(), zip(*lens_map.held_out(), strict=True), strict=True))
+    noise = lens_map.noise * np.sqrt(everything.relative_variance)
+    used = [_used_or_none(lens_map, basis, stop, values, error) for stop in (basis.widest, basis.shooting)]
+    written = _written(readings)
+    rows = []
+    for i in np.argsort(values):
+        value = float(values[i])
+        out, out_sd = held.get(value, (float(error[i]), float(np.hypot(band_sd[i], noise[i]))))
+        rows.append(
+            MarkRow(
+                written.get(value) or format_distance(value, basis.system),
+                value,
+                float(everything.positions[i]),
+                float(mapped[i]),
+                float(error[i]),
+                used[0][i],
+                used[1][i],
+                float(out),
+                float(out_sd),
+                bool(everything.taped[i]),
+                bool(np.isfinite(everything.pair_differences[i])),
+                int(i) in ring.suspects,
+            )
+        )
+    return tuple(rows)
+
+
+def _used_or_none(
+    lens_map: LensMap, basis: Basis, stop: StopView | None, values: Floats, error: Floats
+) -> list[float | None]:
+    if stop is None or basis.optics is None:
+        return [None] * values.size
+    return [float(x) for x in shares(lens_map, basis.optics, stop, values, error)]
+
+
+def _written(readings: Sequence[Reading]) -> dict[float, str]:
+    """How each value was written down, first spelling."""
+    texts: dict[float, str] = {}
+    for reading in readings:
+        if reading.written and np.isfinite(reading.value):
+            texts.setdefault(reading.value, reading.written)
+    return texts
+
+
+def focus_budgets(ring: FocusRing, lens: Lens, basis: Basis) -> tuple[tuple[BudgetView, ...], tuple[str, ...]]:
+    """Budget at the widest and at the shooting stop over the range that was read, and what was assumed in it."""
+    lens_map, optics = ring.axis.lens_map, basis.optics
+    if lens_map is None or ring.near_m is None or optics is None:
+        return (), ()
+    assumptions: list[str] = []
+    # Only between the outermost marks: what lies beyond has findings of its own.
+    far, near = float(lens_map.marks.values.max()), float(lens_map.marks.values.min())
+    ends = lens_map.scale.place([far, near])
+    distance = lens_map.scale.value(np.linspace(ends[0], ends[1], BUDGET_POINTS))
+    distance[0], distance[-1] = far, near
+    terms = _terms(lens_map, lens, optics, distance, assumptions)
+    roles: list[tuple[Literal["widest", "shooting"], StopView | None]] = [
+        ("widest", basis.widest),
+        ("shooting", basis.shooting),
+    ]
+    views = []
+    for role, stop in roles:
+        if stop is not None:
+            budget = budget_over(distance, width_dpt(optics, stop, distance), terms)
+            worst = format_distance(float(budget.distance_m[budget.worst]), basis.system)
+            views.append(BudgetView(role, stop, budget, worst))
+    return tuple(views), tuple(assumptions)
+
+
+def _terms(lens_map: LensMap, lens: Lens, optics: Optics, distance: Floats, assumptions: list[str]) -> list[BudgetTerm]:
+    """Map band, read-out step, backlash and tape, each as a shift in dioptres at every distance."""
+    slope = vergence_slope(lens_map, optics, distance)
+    band = lens_map.position_band(distance)[1]
+    step, step_assumed = _step(lens, lens_map, assumptions)
+    play, play_assumed = _half_play(lens_map, assumptions)
+    q = pupil_vergence(optics, distance)
+    assumptions.append("The tape on set is taken to be good to 3 mm and 3 mm a metre (one standard deviation).")
+    return [
+        BudgetTerm("map", "scatter", band / slope),
+        # A step read to the nearest is uniform over its width: sd = step/sqrt(12).
+        BudgetTerm("reading", "scatter", Z95 * step / np.sqrt(12.0) / slope, assumed=step_assumed),
+        BudgetTerm("backlash", "bias", play / slope, assumed=play_assumed),
+        BudgetTerm("tape", "scatter", Z95 * taping_sd_m(distance) * q * q, source="set", assumed=True),
+    ]
+
+
+def _step(lens: Lens, lens_map: LensMap, assumptions: list[str]) -> tuple[float, bool]:
+    if lens.reading_step:
+        return lens.reading_step, False
+    assumptions.append(f"Step of the read-out not given: {USUAL_STEP_DEG}° of ring assumed.")
+    return USUAL_STEP_DEG / lens_map.degrees_per_unit, True
+
+
+def _half_play(lens_map: LensMap, assumptions: list[str]) -> tuple[float, bool]:
+    """Half the backlash: how far either way of arriving is from the centre, or from the other centre."""
+    play = lens_map.play()
+    if play is not None:
+        return abs(play.value) / 2.0, False
+    assumptions.append(
+        f"Read one way only: the centre of the play is not known, and a usual backlash of {USUAL_PLAY_DEG}° of ring "
+        "is assumed in the budget."
+    )
+    return USUAL_PLAY_DEG / 2.0 / lens_map.degrees_per_unit, True

@@ -1,0 +1,179 @@
+"""``prepare``: every lens mapped, every finding with its figure, in one pure function."""
+
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+
+from tapehook.finding import Finding, sort_findings
+from tapehook.job.records import Axis, Camera, Job, Lens, Reading
+from tapehook.lens import FocusScale, LensMap
+from tapehook.notation import format_distance, format_stop
+from tapehook.optics import depth_of_field, depth_uncertainty, nearest_possible_m
+from tapehook.prep.basis import DEFAULT_COC_M, Basis, basis_of, camera_coc, cameras_of, job_shooting_t, lens_title
+from tapehook.prep.checks import lens_findings
+from tapehook.prep.focus import FocusRing, focus_budgets, map_focus, map_ring, mark_rows
+from tapehook.prep.results import AxisPrep, CameraPrep, DepthRow, LensPrep, Prep, RoundRow
+from tapehook.prep.rounds import round_distances, round_rows
+
+Progress = Callable[[int, int, str], None]
+
+DEPTH_ROWS = 10
+
+
+def prepare(job: Job, progress: Progress | None = None) -> Prep:
+    """Map every lens of ``job`` and say what must be acted on.
+
+    ``progress(done, total, what)`` is called after each lens. The result depends on ``job`` alone. Raises nothing for a
+    job that ``read_job`` accepts: what cannot be worked out becomes a finding.
+    """
+    readings: dict[str, dict[Axis, list[Reading]]] = defaultdict(lambda: defaultdict(list))
+    for reading in job.readings:
+        readings[reading.lens_id][reading.axis].append(reading)
+    lenses: list[LensPrep] = []
+    for done, lens in enumerate(job.lenses, start=1):
+        lenses.append(prepare_lens(lens, readings[lens.id], job))
+        if progress is not None:
+            progress(done, len(job.lenses), lens.id)
+    cameras = tuple(_camera(camera, job) for camera in job.cameras)
+    wanted = job_shooting_t(job)
+    found = [finding for entry in lenses for finding in entry.findings]
+    found += [finding for camera in cameras for finding in camera.findings]
+    found += _job_findings(job)
+    assumptions = sorted({sentence for entry in lenses for sentence in entry.assumptions})
+    return Prep(
+        job,
+        format_stop(wanted) if wanted else None,
+        tuple(lenses),
+        cameras,
+        tuple(sort_findings(found)),
+        tuple(assumptions),
+    )
+
+
+def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], job: Job) -> LensPrep:
+    """One lens of a job: its maps, marks, budgets, depth table and findings."""
+    basis = basis_of(lens, job)
+    title = lens_title(lens)
+    ring = map_focus(lens, readings.get("focus", []), basis)
+    other_axes: tuple[Axis, ...] = ("iris", "zoom")
+    others = tuple(map_ring(axis, lens, readings[axis]) for axis in other_axes if readings.get(axis))
+    marks = mark_rows(ring, readings.get("focus", []), basis)
+    budgets, budget_assumptions = focus_budgets(ring, lens, basis)
+    lens_map = ring.axis.lens_map
+    usable = lens_map if lens_map is not None and lens_map.monotone else None
+    findings = lens_findings(lens, title, job, basis, ring, marks, budgets, others)
+    axes: dict[Axis, AxisPrep] = {"focus": ring.axis, **{axis.axis: axis for axis in others}}
+    return LensPrep(
+        lens=lens,
+        title=title,
+        system=basis.system,
+        axes=axes,
+        pupil=basis.optics.pupil if basis.optics else None,
+        pupil_known=basis.optics.pupil_known if basis.optics else False,
+        transmission=basis.transmission,
+        transmission_known=basis.transmission_known,
+        coc_m=basis.coc_m,
+        coc_text=basis.coc_text,
+        blur_floor_m=basis.blur_floor_m,
+        close_focus_m=ring.near_m,
+        widest=basis.widest,
+        shooting=basis.shooting,
+        play=lens_map.play() if lens_map else None,
+        one_way=lens_map.marks.one_way if lens_map else False,
+        marks=marks,
+        rounds=_rounds(usable, ring),
+        depth_stops=basis.depth_stops if basis.optics else (),
+        depth_rows=_depth_rows(basis, ring),
+        depth_uncertainty=_uncertainty(basis, ring),
+        budgets=budgets,
+        findings=tuple(sort_findings(findings)),
+        assumptions=(*basis.assumptions, *ring.assumptions, *budget_assumptions),
+    )
+
+
+def _rounds(usable: LensMap | None, ring: FocusRing) -> tuple[RoundRow, ...]:
+    return round_rows(usable, ring.near_m) if usable is not None and ring.near_m is not None else ()
+
+
+def _near_end(basis: Basis, ring: FocusRing) -> float:
+    """Near end of the depth table: close focus or nearest mark, else 20 focal lengths; never nearer than life size."""
+    assert basis.optics is not None  # noqa: S101 - the callers have looked
+    possible = float(nearest_possible_m(basis.optics.focal_m, basis.optics.pupil)) * 1.02
+    return max(ring.near_m or 20.0 * basis.optics.focal_m, possible)
+
+
+def _depth_rows(basis: Basis, ring: FocusRing) -> tuple[DepthRow, ...]:
+    """Near and far for round distances at each stop of the table, in the system of the lens."""
+    if basis.optics is None:
+        return ()
+    near_m = _near_end(basis, ring)
+    optics, stops = basis.optics, [stop.f_number for stop in basis.depth_stops]
+    scale = ring.axis.lens_map.scale if ring.axis.lens_map else FocusScale.of([near_m], optics.focal_m)
+    rows = []
+    for distance in round_distances(basis.system, near_m, scale, most=DEPTH_ROWS):
+        depth = depth_of_field(distance, optics.focal_m, stops, optics.blur_m, optics.pupil)
+        text = format_distance(distance, basis.system)
+        rows.append(DepthRow(text, distance, basis.system, tuple(depth.near_m.tolist()), tuple(depth.far_m.tolist())))
+    return tuple(rows)
+
+
+def _uncertainty(basis: Basis, ring: FocusRing) -> tuple[float, float] | None:
+    """Least and most uncertainty of the width of the depth over the range of the lens."""
+    if basis.optics is None:
+        return None
+    spread = depth_uncertainty(
+        [_near_end(basis, ring), 1e6],
+        basis.optics.focal_m,
+        pupil_known=basis.optics.pupil_known,
+        t_over_n=basis.t_over_n,
+    )
+    return float(spread.min()), float(spread.max())
+
+
+def _camera(camera: Camera, job: Job) -> CameraPrep:
+    """A camera, its lenses, and what it lacks."""
+    ids = tuple(lens.id for lens in job.lenses if camera in cameras_of(lens, job.cameras))
+    chosen = camera_coc(camera, job.criterion)
+    findings: list[Finding] = []
+    subject = f"camera {camera.letter}"
+    if chosen is None:
+        needed = {"photosites": "photosite_um"}.get(job.criterion.name, "sensor_width_mm and sensor_height_mm")
+        findings.append(
+            Finding(
+                "camera.no_sensor_data",
+                "watch",
+                subject,
+                f"The criterion {job.criterion.name} needs {needed} of this camera; 0.025 mm is assumed in its place.",
+                f"Write {needed} under this camera in job.toml.",
+                camera=camera.letter,
+            )
+        )
+    if not ids:
+        message, step = "No lens is listed for this camera.", "Name it in the column camera of lenses.csv."
+        findings.append(Finding("camera.no_lenses", "watch", subject, message, step, camera=camera.letter))
+    coc_m, coc_text = chosen or (DEFAULT_COC_M, "assumed")
+    return CameraPrep(camera, ids, coc_m, coc_text, tuple(findings))
+
+
+def _job_findings(job: Job) -> Sequence[Finding]:
+    found = []
+    if not job.shooting_stop:
+        found.append(
+            Finding(
+                "job.no_shooting_stop",
+                "info",
+                "job",
+                "No shooting stop is set: every depth used is given at the lens's widest stop.",
+                'Write the stop you will shoot at into job.toml, for example shooting_stop = "T2.8".',
+            )
+        )
+    if job.lenses and not any(lens.serial for lens in job.lenses):
+        found.append(
+            Finding(
+                "job.no_serials",
+                "info",
+                "job",
+                "No serial was read: no map can be told from that of another copy of the same lens.",
+                "Add a column serial to lenses.csv.",
+            )
+        )
+    return found

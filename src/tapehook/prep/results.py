@@ -1,0 +1,176 @@
+"""What ``prepare`` returns: frozen results that pages, paper and commands show as they are.
+
+Shares of the depth are fractions (1.0 = all the room on that side of the focus is gone) and stand beside the stop
+they hold for. Distances are metres from the image plane, positions in the lens's own unit.
+"""
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from tapehook.finding import Finding
+from tapehook.job.records import Axis, Camera, Job, Lens
+from tapehook.lens import LensMap, Play
+from tapehook.optics import Pupil
+from tapehook.shot import FocusBudget
+
+
+@dataclass(frozen=True, slots=True)
+class StopView:
+    """A stop in use: as printed ("T2.8"), its T-number and the f-number that depth follows."""
+
+    text: str
+    t_number: float
+    f_number: float
+
+
+@dataclass(frozen=True, slots=True)
+class MarkRow:
+    """One mark of the focus ring against the map.
+
+    ``error`` = position read minus position of the map, ``error_used`` the same as a share of the depth at the widest
+    and the shooting stop (None without a focal length); ``held_out`` and ``held_out_sd`` = position read minus what
+    the other marks say. ``suspect`` when that is more than chance.
+    """
+
+    text: str
+    value: float
+    position: float
+    map_position: float
+    error: float
+    used_widest: float | None
+    used_shooting: float | None
+    held_out: float
+    held_out_sd: float
+    taped: bool
+    both_ways: bool
+    suspect: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RoundRow:
+    """Ring position for a round distance: position with the half-width of its 95 % band."""
+
+    text: str
+    value: float
+    system: Literal["metric", "imperial"]
+    position: float
+    plus_minus: float
+
+
+@dataclass(frozen=True, slots=True)
+class DepthRow:
+    """Near and far for one distance at each stop of ``LensPrep.depth_stops``: metres, far may be inf."""
+
+    text: str
+    distance_m: float
+    system: Literal["metric", "imperial"]
+    near_m: tuple[float, ...]
+    far_m: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetView:
+    """A lens's focus budget at one stop over its range; ``role`` says which stop it is."""
+
+    role: Literal["widest", "shooting"]
+    stop: StopView
+    budget: FocusBudget
+    worst_text: str
+
+
+@dataclass(frozen=True, slots=True)
+class AxisPrep:
+    """One mapped ring: the map, or the sentence that says why there is none."""
+
+    axis: Axis
+    lens_map: LensMap | None
+    refusal: str | None
+    readings: int
+
+
+@dataclass(frozen=True, slots=True)
+class LensPrep:
+    """Everything found out about one lens.
+
+    ``pupil`` is what the depth was computed with (thin lens unless ``pupil_known``); ``coc_m`` the largest blur that
+    passes, ``blur_floor_m`` what is left at best focus; ``noise`` and positions in the lens's unit.
+    ``close_focus_m`` is     the near end the map was drawn to. Fields are None where the data do not allow them.
+    """
+
+    lens: Lens
+    title: str
+    system: Literal["metric", "imperial"]
+    axes: dict[Axis, AxisPrep]
+    pupil: Pupil | None
+    pupil_known: bool
+    transmission: float
+    transmission_known: bool
+    coc_m: float
+    coc_text: str
+    blur_floor_m: float
+    close_focus_m: float | None
+    widest: StopView | None
+    shooting: StopView | None
+    play: Play | None
+    one_way: bool
+    marks: tuple[MarkRow, ...]
+    rounds: tuple[RoundRow, ...]
+    depth_stops: tuple[StopView, ...]
+    depth_rows: tuple[DepthRow, ...]
+    depth_uncertainty: tuple[float, float] | None
+    """Smallest and largest uncertainty of the width over the range, as fractions; (0, 0) with pupil data."""
+    budgets: tuple[BudgetView, ...]
+    findings: tuple[Finding, ...]
+    assumptions: tuple[str, ...]
+
+    @property
+    def focus_map(self) -> LensMap | None:
+        """The map of the focus ring, None when there is none."""
+        axis = self.axes.get("focus")
+        return axis.lens_map if axis else None
+
+    def budget(self, role: Literal["widest", "shooting"]) -> BudgetView | None:
+        """The budget at that stop, None when it could not be worked out."""
+        return next((view for view in self.budgets if view.role == role), None)
+
+    @property
+    def worst_severity(self) -> str | None:
+        """The worst severity among the findings: "fix", "watch", "info" or None."""
+        kinds = {finding.severity for finding in self.findings}
+        return next((kind for kind in ("fix", "watch", "info") if kind in kinds), None)
+
+
+@dataclass(frozen=True, slots=True)
+class CameraPrep:
+    """One camera and the lenses it carries (ids); ``camera`` is None for a job that names no cameras."""
+
+    camera: Camera
+    lens_ids: tuple[str, ...]
+    coc_m: float
+    coc_text: str
+    findings: tuple[Finding, ...] = field(default=())
+
+
+@dataclass(frozen=True, slots=True)
+class Prep:
+    """A whole job, prepared. ``findings`` are all findings, worst first; ``lenses`` in the order of the job."""
+
+    job: Job
+    shooting_stop_text: str | None
+    lenses: tuple[LensPrep, ...]
+    cameras: tuple[CameraPrep, ...]
+    findings: tuple[Finding, ...]
+    assumptions: tuple[str, ...]
+
+    def lens(self, lens_id: str) -> LensPrep:
+        """The lens with that id. Raises KeyError when the job has none."""
+        for entry in self.lenses:
+            if entry.lens.id == lens_id:
+                return entry
+        raise KeyError(lens_id)
+
+    def as_json(self) -> dict[str, Any]:
+        """The result as plain JSON values; the shape is documented in docs/commands.md."""
+        from tapehook.prep.as_json import prep_as_json
+
+        return prep_as_json(self)
