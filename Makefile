@@ -7,7 +7,7 @@ BIN := .venv/bin
 OUT ?= demo-out
 # More for pytest, such as ARGS="-k notation".
 ARGS ?=
-SOURCES := src tests speed scripts
+SOURCES := src tests speed scripts tools
 
 help: ## say what there is
 	@sed -n 's/^\([a-z-]*\):.*## \(.*\)/  make \1\t\2/p' $(MAKEFILE_LIST) | expand -t 20

@@ -1,0 +1,70 @@
+"""``tapehook depth``: depth of field for one lens, stop and distance."""
+
+import math
+from typing import Any
+
+import click
+
+from tapehook.cli.console import show_json
+
+
+@click.command(
+    "depth",
+    epilog="""\b
+Example:
+  tapehook depth --focal 50mm --stop T2 --distance "7'"
+  tapehook depth --focal 35mm --f-number 2 --distance "1.2 m" --pupil-to-sensor 52mm --pupil-magnification 7.2
+""",
+)
+@click.option("--focal", required=True, help="Focal length: 50mm.")
+@click.option("--stop", help="Stop: T2, T2.8 1/3, f/4. A T-stop is turned into an f-number by the transmission.")
+@click.option("--distance", required=True, help="Focus distance from the image plane: 7', 5'6\", 1.68 m, inf.")
+@click.option("--f-number", "f_number", help="f-number, overriding the one from the stop: 1.9.")
+@click.option("--transmission", help="Share of light the lens passes: 0.85 or 85 %.")
+@click.option("--coc", help="Largest blur that passes as sharp: 0.025mm (taken when not given), 1/1000in.")
+@click.option("--pupil-to-sensor", "pupil_to_sensor", help="Entrance pupil to image plane at infinity: 41mm.")
+@click.option("--pupil-magnification", "pupil_magnification", help="Exit pupil over entrance pupil: 1.15.")
+@click.option("--blur-floor", "blur_floor", help="Blur left at best focus: 0.01mm.")
+@click.option("--units", type=click.Choice(["metric", "imperial"]), help="How distances are printed.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object (docs: Commands).")
+def command(as_json: bool, units: str | None, **typed: str | None) -> None:  # noqa: FBT001 - click passes options by name
+    """Depth of field for one lens, stop and distance.
+
+    Distances run from the image plane. Exact with pupil data; without, the answer is a thin lens's, with its
+    uncertainty beside it.
+    """
+    from tapehook.cli.depth_answer import depth_answer
+
+    answer = depth_answer(**typed)
+    if as_json:
+        show_json(answer)
+        return
+    distance = typed["distance"] or ""
+    imperial = (
+        any(sign in distance.lower() for sign in ("'", '"', "ft", "in", "′", "″", "feet")) and "inf" not in distance
+    )
+    _show(answer, units or ("imperial" if imperial else "metric"))
+
+
+def _show(answer: dict[str, Any], system: str) -> None:
+    """The answer for people, distances in one system."""
+    from tapehook.notation import format_distance
+
+    def say(metres: float | None) -> str:
+        return format_distance(math.inf if metres is None else metres, "imperial" if system == "imperial" else "metric")
+
+    spread = answer["uncertainty_percent"]
+    sure = (
+        "cannot be told" if spread is None else f"+- {spread:.0f} % of the width" if spread else "exact for these data"
+    )
+    total = answer["total_m"]
+    click.echo(
+        f"{answer['focal_mm']:g} mm at {answer['stop']} (f/{answer['f_number']:.3g}), focus {say(answer['distance_m'])}"
+    )
+    click.echo(f"  near        {say(answer['near_m'])}")
+    click.echo(f"  far         {say(answer['far_m'])}")
+    click.echo(f"  in all      {'∞' if total is None else say(total) if total > 0 else '0'}   ({sure})")
+    click.echo(f"  hyperfocal  {say(answer['hyperfocal_m'])}")
+    click.echo(f"  half-width  {answer['half_width_dpt']:.4g} dpt, working f-number {answer['working_f_number']:.3g}")
+    for sentence in answer["assumptions"]:
+        click.echo(f"  assumed: {sentence}")

@@ -1,0 +1,85 @@
+"""``tapehook map``: the maps of a job folder."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from tapehook.cli.console import note_json, plain, progress, show_json
+
+if TYPE_CHECKING:
+    from tapehook.prep import LensPrep, Prep
+
+
+@click.command("map", epilog="\b\nExample:\n  tapehook map my-job\n  tapehook map my-job --lens L003 --json")
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--lens", "lens_ids", multiple=True, help="Only this lens id; may be given more than once.")
+@click.option("--json", "as_json", is_flag=True, help="Print the maps as JSON (docs: Commands).")
+@click.pass_context
+def command(ctx: click.Context, folder: Path, lens_ids: tuple[str, ...], as_json: bool) -> None:  # noqa: FBT001
+    """Lens maps of a job folder, with their bands.
+
+    A map gives the ring position for every distance from close focus to infinity, at the centre of the backlash, and
+    how sure it is.
+    """
+    from tapehook.job import read_job
+    from tapehook.prep import prepare
+    from tapehook.prep.as_json import maps_as_json
+
+    note_json(ctx, as_json=as_json)
+    job = read_job(folder)
+    unknown = sorted(set(lens_ids) - {lens.id for lens in job.lenses})
+    if unknown:
+        raise click.UsageError(f"--lens: no lens {', '.join(map(repr, unknown))} in {plain(str(folder))}")
+    if lens_ids:
+        job = job.model_copy(update={"lenses": tuple(lens for lens in job.lenses if lens.id in lens_ids)})
+    with progress("mapping lenses", quiet=as_json) as report:
+        prep = prepare(job, report)
+    if as_json:
+        show_json(maps_as_json(prep))
+    else:
+        _show(prep)
+
+
+def _show(prep: "Prep") -> None:
+    """One line a lens: what was read, how well it fits, and the state of the map."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE, pad_edge=False)
+    for heading in ("lens", "what", "marks", "ways", "fit, rms", "backlash", "map"):
+        table.add_column(heading)
+    for entry in prep.lenses:
+        table.add_row(*(Text(plain(cell)) for cell in _cells(entry)))
+    Console(highlight=False).print(table)
+
+
+def _cells(entry: "LensPrep") -> list[str]:
+    from tapehook.notation import format_position
+
+    axis = entry.axes["focus"]
+    lens_map, unit = axis.lens_map, entry.lens.unit
+    if lens_map is None:
+        return [entry.lens.id, entry.title, "0" if not axis.readings else "-", "-", "-", "-", f"none: {axis.refusal}"]
+    rms = float((lens_map.residuals() ** 2).mean() ** 0.5)
+    fine = (entry.lens.reading_step or (1.0 if unit == "count" else 0.1)) / 10.0
+    play = entry.play
+    suspects = [row.text for row in entry.marks if row.suspect]
+    state = (
+        "turns back on itself"
+        if not lens_map.monotone
+        else "good"
+        if not suspects
+        else f"without {', '.join(suspects)}"
+    )
+    return [
+        entry.lens.id,
+        entry.title,
+        str(len(entry.marks)),
+        "one way" if entry.one_way else "both ways",
+        format_position(rms, unit, step=fine),
+        "not known" if play is None else f"{format_position(play.value, unit, step=fine)} +- {2 * play.sd:.2g}",
+        state,
+    ]

@@ -1,0 +1,63 @@
+"""The files of a handover: all rendered before the first is written, each put in place whole."""
+
+import json
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+from tapehook.prep import Prep
+
+
+def render_handover(prep: Prep, paper: str | None = None) -> dict[str, bytes]:
+    """Every file of the handover by name: the PDF, the pocket page, the tables, and the findings as JSON.
+
+    Equal bytes for an equal ``prep``. ``paper`` is "a4" or "us-letter"; None takes the job's.
+    """
+    from tapehook.handover.pdf import render_pdf
+    from tapehook.handover.tables import render_tables
+
+    from tapehook.handover.pocket import render_pocket
+
+    as_json = json.dumps(prep.as_json(), indent=2, ensure_ascii=False, allow_nan=False)
+    chosen = prep.job.paper if paper is None else paper
+    return {
+        "handover.pdf": render_pdf(prep, paper="us-letter" if chosen == "us-letter" else "a4"),
+        "pocket.html": render_pocket(prep).encode(),
+        **{name: text.encode() for name, text in render_tables(prep).items()},
+        "prep.json": as_json.encode() + b"\n",
+    }
+
+
+def check_target(folder: Path) -> None:
+    """Raise NotADirectoryError or PermissionError when ``folder`` cannot be written to, before any work is done."""
+    for path in (folder, *folder.parents):
+        if not path.exists():
+            continue
+        if not path.is_dir():
+            raise NotADirectoryError(20, "the place to write to is a file, expected a folder", str(path))
+        if not os.access(path, os.W_OK | os.X_OK):
+            raise PermissionError(13, "no permission to write to this folder", str(path))
+        return
+
+
+def write_handover(rendered: dict[str, bytes], folder: Path) -> list[Path]:
+    """Write the files into ``folder``, made if need be; returns their paths.
+
+    All are written under temporary names first, so that a full disk leaves an older handover as it was.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=".tapehook-", dir=folder) as waiting:
+        for name, data in rendered.items():
+            (Path(waiting) / name).write_bytes(data)
+        for name in rendered:
+            (Path(waiting) / name).replace(folder / name)
+    return [folder / name for name in rendered]
+
+
+def copy_job_folder(source: Path, target: Path) -> Path:
+    """Copy a job folder for somebody to edit; one that is already there is left alone, edits and all."""
+    if not target.exists():
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copytree(source, target, ignore=shutil.ignore_patterns("__pycache__"))
+    return target
