@@ -25,6 +25,7 @@ from tapehook.job.records import (
     is_infinite,
 )
 from tapehook.job.schema import job_schema
+from tapehook.job.writing import write_job
 
 __all__ = [
     "Approach",
@@ -45,4 +46,5 @@ __all__ = [
     "is_infinite",
     "job_schema",
     "read_job",
+    "write_job",
 ]

@@ -46,11 +46,16 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """One table of a job: its file name without ending, and its columns in the order they are written."""
+    """One table of a job: its file name without ending, and its columns in the order they are written.
+
+    ``aliases`` are further names of columns; ``bare_value`` is the column of the value in SI units, where
+    several columns may give it.
+    """
 
     name: str
     columns: tuple[Column, ...]
     aliases: dict[str, str]
+    bare_value: str = ""
 
     def column(self, header: str) -> Column | None:
         """The column a normalised header names, if it is one we know."""
@@ -146,6 +151,7 @@ READINGS = Table(
         Column("temperature_c", "temperature_c", "°C", "21.5", "degrees Celsius such as 21.5", cells.degrees_celsius),
     ),
     {"temperature": "temperature_c"},
+    "distance_m",
 )
 
 CHARTS = Table(
@@ -165,6 +171,7 @@ CHARTS = Table(
         Column("frame_fill", "frame_fill", "", "45 %", "a part of the image width such as 45 %", cells.share),
     ),
     {},
+    "chart_distance_m",
 )
 
 TABLES = (LENSES, READINGS, CHARTS)
