@@ -1,0 +1,422 @@
+"""The pocket page: one HTML file that works on a phone with no network, and reads well even without scripts.
+
+Static tables hold what ``prepare`` found, so that a phone's file preview shows it. The scripts in ``web/`` add the
+search, the sliders and the depth rule; they work on figures that travel in the page as data. Nothing is fetched,
+ever: fonts, style and scripts are inside, and the page's own policy forbids the rest.
+"""
+
+import base64
+import hashlib
+import json
+import math
+import re
+from collections.abc import Iterable, Sequence
+from html import escape
+from importlib.resources import files
+from string import Template
+from typing import Any
+
+import numpy as np
+
+from tapehook.finding import SIGN, Finding
+from tapehook.lens import FocusScale, LensMap
+from tapehook.notation import FULL_STOPS, format_distance, format_length_mm, format_position, parse_stop
+from tapehook.optics import Pupil, nearest_possible_m, thin_pupil
+from tapehook.prep import BudgetView, DepthRow, LensPrep, Prep, RoundRow, StopView
+
+GRID_POINTS = 241
+"""Points of each map in the page, even in place; between them the page draws a cubic (web/depth.js)."""
+SMALLEST_T = 22.0
+"""The stop slider ends here: diffraction rules beyond."""
+
+_SCRIPTS = ("depth.js", "notation.js", "search.js", "rule.js", "pocket.js")
+"""In the order of who uses whom; joined to one module, as a page opened from a file may load no other."""
+_WEIGHTS = (("Regular", 400), ("SemiBold", 600))
+_WAYS = {-1: "from near to far only", 1: "from far to near only", 0: "one way only, nobody wrote down which"}
+_WEB = files("tapehook") / "handover" / "web"
+_FONTS = files("tapehook") / "handover" / "fonts"
+
+Rows = Iterable[Sequence[str]]
+
+
+def render_pocket(prep: Prep) -> str:
+    """The pocket page of a prepared job, as the text of one HTML file. The same for the same ``prep``, always."""
+    style = _style()
+    script = _script()
+    return Template(_asset("pocket.html")).substitute(
+        policy=_policy(style, script),
+        title=_text(prep.job.title),
+        subtitle=_subtitle(prep),
+        job_findings=_job_findings(prep),
+        sheets="\n".join(_sheet(entry, index) for index, entry in enumerate(prep.lenses)),
+        style=style,
+        data=_json(_job_data(prep)),
+        script=script,
+    )
+
+
+# --- what the page is made of -------------------------------------------------------------------------------
+
+
+def _asset(name: str) -> str:
+    return (_WEB / name).read_text(encoding="utf-8")
+
+
+def _style() -> str:
+    """The style sheet with both fonts inside."""
+    return "\n".join([*(_font_face(name, weight) for name, weight in _WEIGHTS), _asset("pocket.css")])
+
+
+def _font_face(name: str, weight: int) -> str:
+    woff2 = base64.b64encode((_FONTS / f"IBMPlexSans-{name}.woff2").read_bytes()).decode("ascii")
+    return (
+        f'@font-face{{font-family:"IBM Plex Sans";font-weight:{weight};font-display:block;'
+        f'src:url("data:font/woff2;base64,{woff2}") format("woff2")}}'
+    )
+
+
+def _script() -> str:
+    """All scripts as one module: no imports left, no exports needed."""
+    joined = "\n".join(_asset(name) for name in _SCRIPTS)
+    without_imports = re.sub(r'^import \{[^}]*\} from "\./\w+\.js";\n', "", joined, flags=re.MULTILINE)
+    return re.sub(r"^export (?=(?:class|const|function)\b)", "", without_imports, flags=re.MULTILINE)
+
+
+def _policy(style: str, script: str) -> str:
+    """Content Security Policy: this style, this script, fonts from inside, and nothing from anywhere else."""
+    return (
+        f"default-src 'none'; style-src '{_digest(style)}'; script-src '{_digest(script)}'; "
+        "font-src data:; img-src data:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _digest(inline: str) -> str:
+    return "sha256-" + base64.b64encode(hashlib.sha256(inline.encode("utf-8")).digest()).decode("ascii")
+
+
+def _text(value: str) -> str:
+    """Text from a file or a person, made harmless for HTML; a sign that no file can hold becomes a question mark."""
+    clean = "".join(sign if sign.isprintable() else " " for sign in value)
+    return escape(clean.encode("utf-8", "replace").decode("utf-8"), quote=True)
+
+
+def _json(data: dict[str, Any]) -> str:
+    """JSON that cannot end the script element it stands in: ASCII only, and no <, > or &."""
+    text = json.dumps(data, allow_nan=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+# --- the figures the scripts work on ------------------------------------------------------------------------
+
+
+def _job_data(prep: Prep) -> dict[str, Any]:
+    return {
+        "title": prep.job.title,
+        "stops": _third_stops(),
+        "lenses": [_lens_data(entry) for entry in prep.lenses],
+    }
+
+
+def _third_stops() -> list[dict[str, Any]]:
+    """Whole and third stops to T22, with the numbers that depth is computed from."""
+    written = [f"T{label}{added}" for label, _ in FULL_STOPS for added in ("", " 1/3", " 2/3")]
+    stops = [parse_stop(text) for text in written if not text.startswith("T128 ")]
+    return [{"text": stop.label, "t": stop.number} for stop in stops if stop.number <= SMALLEST_T]
+
+
+def _lens_data(entry: LensPrep) -> dict[str, Any]:
+    lens = entry.lens
+    near_m, near_known = _near_end(entry)
+    return {
+        "id": lens.id,
+        "title": entry.title,
+        "serial": lens.serial,
+        "model": lens.model,
+        "camera": lens.camera,
+        "twin": lens.twin_of,
+        "focalMm": lens.focal_mm,
+        "focalMinMm": lens.focal_min_mm if lens.kind == "zoom" else None,
+        "system": entry.system,
+        "worst": _worst(entry.findings),
+        "alarms": [finding.message for finding in entry.findings if finding.severity == "fix"],
+        "optics": _optics_data(entry),
+        "nearM": near_m,
+        "nearKnown": near_known,
+        "widest": _stop_data(entry.widest),
+        "shooting": _stop_data(entry.shooting),
+        "unit": lens.unit,
+        "step": lens.reading_step,
+        "map": _map_data(_usable_map(entry)),
+        "noMap": _no_map(entry),
+        "oneWay": _one_way(entry),
+    }
+
+
+def _optics_data(entry: LensPrep) -> dict[str, Any] | None:
+    """What the depth rests on; a null pupil is the thin lens, a null transmission is not known."""
+    if not entry.lens.focal_mm:
+        return None
+    return {
+        "focalM": entry.lens.focal_mm * 1e-3,
+        "pupil": _pupil_data(entry.pupil) if entry.pupil_known else None,
+        "transmission": entry.transmission if entry.transmission_known else None,
+        "cocM": entry.coc_m,
+        "blurFloorM": entry.blur_floor_m,
+    }
+
+
+def _pupil_data(pupil: Pupil | None) -> dict[str, float] | None:
+    if pupil is None:
+        return None
+    place, enlarged = (np.asarray(value, dtype=np.float64).item() for value in (pupil.to_sensor_m, pupil.magnification))
+    return {"toSensorM": place, "magnification": enlarged}
+
+
+def _stop_data(stop: StopView | None) -> dict[str, Any] | None:
+    return {"text": stop.text, "t": stop.t_number} if stop else None
+
+
+def _near_end(entry: LensPrep) -> tuple[float, bool]:
+    """Where the distance slider ends, metres, and whether that is the lens's own near end.
+
+    Never nearer than life size, where a lens that focuses as a whole has no focus. Without close focus or marks it
+    ends at 20 focal lengths, or at a metre.
+    """
+    focal_m = (entry.lens.focal_mm or 0.0) * 1e-3
+    near_m = entry.close_focus_m or (20.0 * focal_m if focal_m else 1.0)
+    if not focal_m:
+        return near_m, entry.close_focus_m is not None
+    possible = float(nearest_possible_m(focal_m, entry.pupil or thin_pupil(focal_m))) * 1.02
+    return max(near_m, possible), entry.close_focus_m is not None and near_m >= possible
+
+
+def _usable_map(entry: LensPrep) -> LensMap | None:
+    """The focus map, unless it turns back on itself."""
+    lens_map = entry.focus_map
+    return lens_map if lens_map is not None and lens_map.monotone else None
+
+
+def _map_data(lens_map: LensMap | None) -> dict[str, Any] | None:
+    """A map's grid; infinite distances are null."""
+    if lens_map is None or not isinstance(lens_map.scale, FocusScale):
+        return None
+    _, positions, plus_minus = lens_map.grid(GRID_POINTS)
+    return {
+        "datumM": lens_map.scale.datum_m,
+        "farM": _finite(lens_map.far_value),
+        "nearM": lens_map.near_value,
+        "farMarkM": _finite(float(lens_map.marks.values.max())),
+        "nearMarkM": float(lens_map.marks.values.min()),
+        # Seven digits: a thousandth of what any ring can be set to, and half the size of the page.
+        "positions": [float(f"{value:.7g}") for value in positions],
+        "plusMinus": [float(f"{value:.3g}") for value in plus_minus],
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _no_map(entry: LensPrep) -> str | None:
+    """The sentence that stands in place of a ring position; None when there is a map to go by."""
+    axis = entry.axes.get("focus")
+    if axis is None or axis.lens_map is None:
+        refusal = axis.refusal if axis else None
+        return f"No focus map: {refusal or 'no readings'}."
+    return None if axis.lens_map.monotone else "The map turns back on itself, so no ring position is given."
+
+
+def _one_way(entry: LensPrep) -> str | None:
+    lens_map = entry.focus_map
+    return f"Read {_WAYS[lens_map.marks.way]}." if entry.one_way and lens_map is not None else None
+
+
+# --- the tables that need no script -------------------------------------------------------------------------
+
+
+def _subtitle(prep: Prep) -> str:
+    count = len(prep.lenses)
+    stop = f"shot at {prep.shooting_stop_text}" if prep.shooting_stop_text else "no shooting stop set"
+    return _text(f"{count} {'lens' if count == 1 else 'lenses'} · {stop}")
+
+
+def _job_findings(prep: Prep) -> str:
+    """Findings that belong to no one lens."""
+    return _findings([finding for finding in prep.findings if finding.lens_id is None])
+
+
+def _sheet(entry: LensPrep, index: int) -> str:
+    """One lens as a fold-out: everything found, in tables."""
+    parts = [
+        _findings(entry.findings),
+        *(_budget(view) for view in entry.budgets),
+        _rounds(entry),
+        _depth_table(entry),
+        _facts(entry),
+        _assumptions(entry.assumptions),
+    ]
+    camera = f" · camera {entry.lens.camera}" if entry.lens.camera else ""
+    line = f'<span class="quiet"><bdi>{_text(entry.lens.id + camera)}</bdi></span>'
+    worst = _worst(entry.findings)
+    badge = _severity(worst) if worst in ("fix", "watch") else ""
+    return (
+        f'<details class="sheet" id="sheet-{index}"><summary><h3><bdi>{_text(entry.title)}</bdi></h3>'
+        f"{line}{badge}</summary>{''.join(parts)}</details>"
+    )
+
+
+def _worst(findings: Iterable[Finding]) -> str | None:
+    kinds = {finding.severity for finding in findings}
+    return next((kind for kind in SIGN if kind in kinds), None)
+
+
+def _severity(kind: str) -> str:
+    """Sign and word, so that colour is never needed."""
+    sign = next(sign for name, sign in SIGN.items() if name == kind)
+    return f'<span class="severity {kind}"><span aria-hidden="true">{sign}</span> {kind}</span>'
+
+
+def _findings(findings: Sequence[Finding]) -> str:
+    items = "".join(
+        f"<li>{_severity(finding.severity)}<p><bdi>{_text(finding.message)}</bdi> "
+        f'<span class="next"><bdi>{_text(finding.next_step)}</bdi></span></p></li>'
+        for finding in findings
+    )
+    return f'<ul class="findings">{items}</ul>' if items else ""
+
+
+def _budget(view: BudgetView) -> str:
+    """The focus budget at one stop, as prep worked it out, where the lens itself uses most of the depth."""
+    budget = view.budget
+    terms = sorted(budget.at_worst(), key=lambda pair: pair[0].source != "lens")
+    rows = [(f"{term.name}{' (assumed)' if term.assumed else ''}", share) for term, share in terms]
+    largest = max([1.0, *(share for _, share in rows if math.isfinite(share))])
+    lines = "".join(_budget_row(name, share, largest) for name, share in rows)
+    stop = _text(view.stop.text)
+    beside = "".join(f", with {term.name} {_percent(budget.worst_total)}" for term, _ in terms if term.source == "set")
+    return (
+        f"<h4>Focus budget at {stop}</h4><p><strong>depth used {_percent(budget.worst_own)}</strong> "
+        f"at {stop} by the lens itself{_text(beside)}; worst at {_text(view.worst_text)}, 100 % = soft</p>"
+        f'<table class="budget"><tbody>{lines}</tbody></table>'
+    )
+
+
+def _budget_row(name: str, share: float, largest: float) -> str:
+    """One term: its name, a bar against 100 %, its figure."""
+    length = 100.0 * min(share, largest) / largest
+    bar = (
+        '<svg viewBox="0 0 100 8" preserveAspectRatio="none" aria-hidden="true" focusable="false">'
+        f'<rect class="bar" width="{length:.1f}" height="8"/>'
+        f'<rect class="limit" x="{100.0 / largest - 0.6:.1f}" width="0.6" height="8"/></svg>'
+    )
+    return f'<tr><th scope="row">{_text(name)}</th><td class="bar-cell">{bar}</td><td>{_percent(share)}</td></tr>'
+
+
+def _percent(share: float) -> str:
+    return f"{share * 100:.0f} %" if share < 10 else "over 1000 %" if math.isfinite(share) else "no depth"
+
+
+def _rounds(entry: LensPrep) -> str:
+    """Ring positions for round distances, the lens's own system first."""
+    if not entry.rounds:
+        sentence = _no_map(entry)
+        return f'<h4>Ring positions</h4><p class="none">{_text(sentence)}</p>' if sentence else ""
+    systems = sorted({row.system for row in entry.rounds}, key=lambda system: system != entry.system)
+    one_way = f"<p>{_text(_one_way(entry) or '')}</p>" if entry.one_way else ""
+    tables = "".join(
+        _table(
+            {"metric": "metres", "imperial": "feet"}[system],
+            ("distance", "ring", "+-"),
+            [_round_row(row, entry) for row in entry.rounds if row.system == system],
+        )
+        for system in systems
+    )
+    return f'<h4>Ring positions for round distances</h4>{one_way}<div class="pair">{tables}</div>'
+
+
+def _round_row(row: RoundRow, entry: LensPrep) -> tuple[str, str, str]:
+    position = format_position(row.position, entry.lens.unit, step=entry.lens.reading_step)
+    return row.text, position, _plus_minus(row.plus_minus, entry)
+
+
+def _plus_minus(half_width: float, entry: LensPrep) -> str:
+    """The half-width of a 95 % band to one digit more than the read-out has."""
+    digits = max(0, 1 - math.floor(math.log10(half_width))) if half_width > 0 else 1
+    suffix = format_position(0.0, entry.lens.unit).lstrip("0.")
+    return f"{half_width:.{min(digits, 3)}f}{suffix}"
+
+
+def _depth_table(entry: LensPrep) -> str:
+    if not entry.depth_rows:
+        return '<h4>Depth of field</h4><p class="none">No focal length, so no depth of field.</p>'
+    header = ("near and far", *(stop.text for stop in entry.depth_stops))
+    table = _table("", header, [_depth_row(row) for row in entry.depth_rows])
+    return (
+        f'<h4>Depth of field{_spread(entry)}</h4><div class="wide" role="region" tabindex="0" '
+        f'aria-label="Depth of field of {_text(entry.title)}">{table}</div>'
+    )
+
+
+def _spread(entry: LensPrep) -> str:
+    """The uncertainty of the depth, when there is one."""
+    if entry.depth_uncertainty is None or entry.depth_uncertainty[1] == 0:
+        return ""
+    low, high = entry.depth_uncertainty
+    worst = f"{high * 100:.0f} %" if math.isfinite(high) else "not known close up"
+    return f", +- {low * 100:.0f} to {worst} of its width" if low != high else f", +- {worst} of its width"
+
+
+def _depth_row(row: DepthRow) -> tuple[str, ...]:
+    pairs = zip(row.near_m, row.far_m, strict=True)
+    return row.text, *(f"{_distance(near, row)}\n{_distance(far, row)}" for near, far in pairs)
+
+
+def _distance(distance_m: float, row: DepthRow) -> str:
+    return "no focus" if math.isnan(distance_m) else format_distance(distance_m, row.system)
+
+
+def _facts(entry: LensPrep) -> str:
+    """What the figures rest on, as measured or as assumed."""
+    lens = entry.lens
+    transmission = f"{entry.transmission * 100:.0f} %{'' if entry.transmission_known else ' (assumed)'}"
+    close = format_distance(entry.close_focus_m, entry.system) if entry.close_focus_m else "not known"
+    floor = format_length_mm(entry.blur_floor_m) if entry.blur_floor_m else "none measured"
+    rows = [
+        ("serial", lens.serial or "serial not read"),
+        ("model", lens.model or ""),
+        ("widest", entry.widest.text if entry.widest else "not known"),
+        ("close focus", close),
+        ("sharp is", f"{format_length_mm(entry.coc_m)}, {entry.coc_text}"),
+        ("blur floor", floor),
+        ("transmission", transmission),
+        ("pupil data", "known" if entry.pupil_known else "not known (thin lens assumed)"),
+        ("backlash", _play(entry)),
+        ("note", lens.note or ""),
+    ]
+    body = "".join(f"<dt>{name}</dt><dd><bdi>{_text(value)}</bdi></dd>" for name, value in rows if value)
+    return f"<h4>This lens</h4><dl>{body}</dl>"
+
+
+def _play(entry: LensPrep) -> str:
+    if entry.play is None:
+        return "not known" if entry.focus_map else ""
+    value = format_position(entry.play.value, entry.lens.unit, step=entry.lens.reading_step)
+    return f"{value} +- {_plus_minus(1.96 * entry.play.sd, entry)}, from {entry.play.pairs} marks read both ways"
+
+
+def _assumptions(sentences: Sequence[str]) -> str:
+    items = "".join(f"<li><bdi>{_text(sentence)}</bdi></li>" for sentence in sentences)
+    return f'<h4>Assumed</h4><ul class="assumed">{items}</ul>' if items else ""
+
+
+def _table(caption: str, header: Sequence[str], rows: Rows) -> str:
+    """A table whose first column heads its rows; a line break in a cell is kept."""
+    head = "".join(f'<th scope="col">{_text(cell)}</th>' for cell in header)
+    body = "".join(
+        f'<tr><th scope="row">{_text(row[0])}</th>'
+        + "".join(f"<td>{'<br>'.join(_text(part) for part in cell.split(chr(10)))}</td>" for cell in row[1:])
+        + "</tr>"
+        for row in rows
+    )
+    title = f"<caption>{_text(caption)}</caption>" if caption else ""
+    return f"<table>{title}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
