@@ -34,6 +34,7 @@ class Line:
     cells: dict[str, str] = field(default_factory=dict)
     extra: dict[str, str] = field(default_factory=dict)
     odd: dict[str, str] = field(default_factory=dict)
+    overfull: bool = False
 
     def text(self, name: str) -> str:
         """The text of a known column, empty where there is none."""
@@ -57,9 +58,20 @@ class Line:
 
     def value(self, column: Column, known: Known) -> object:
         """What the cell of a column that is read by itself holds; a blank one is refused if it is needed."""
-        if column.need == "needed" and not self.text(column.name):
-            self.refuse(column.name, column.expects(known))
+        if column.name not in self.cells:
+            if column.need == "needed":
+                self.refuse(column.name, column.expects(known))
+            return None
         return self.take(column.name, column.read, known, column.expects(known)) if column.read else None
+
+    def beyond(self, at: int, cell: str, width: int) -> None:
+        """Note a cell without a header, the first of the row only: after it all stand in the wrong place."""
+        if not self.overfull:
+            self.overfull = True
+            expected = f'at most {width} cells, as in the header; a cell with a comma in it needs quotes: "1,68 m"'
+            if at < width:
+                expected = "nothing in a column without a name; give it a header"
+            self.problems.append(Problem(self.file, self.row, f"column {at + 1}", cell, expected))
 
     def values(self, known: Known) -> dict[str, object]:
         """Fields of the record by the columns that are read one by one, blank and refused ones left out."""
@@ -79,10 +91,12 @@ class Line:
         """Note a value the record refuses. One that is missing was refused before, or is not in the header."""
         if error["type"] == "missing":
             return
-        name = str(error["loc"][0]) if error["loc"] else "value"
-        columns = [column for column in self.table.columns if column.field == name and self.text(column.name)]
-        if columns:
-            self.refuse(columns[0].name, columns[0].expects(known) + limit(error))
+        name = str(error["loc"][0]) if error["loc"] else ""
+        filled = [column for column in self.table.columns if self.text(column.name)]
+        # A value that several columns may give: whichever did.
+        either = [column for column in filled if column.need == "one of"]
+        column = next((column for column in filled if column.field == name), (either or filled)[0])
+        self.refuse(column.name, column.expects(known) + limit(error))
 
 
 def meanings(trouble: ValueError) -> str:
@@ -119,18 +133,13 @@ def _place(line: Line, sheet: Sheet, row: Row, at: int, name: str) -> None:
     """Put one filled cell where it belongs in its line."""
     cell = row.cells[at]
     if not name:
-        field_name = f"column {at + 1}"
-        expected = f"no more cells than the header names ({len(sheet.header.cells)}); {_COMMA}"
-        line.problems.append(Problem(sheet.file, row.number, field_name, cell, expected))
+        line.beyond(at, cell, len(sheet.header.cells))
     elif name in line.headers:
         line.cells[name] = cell.strip()
         if (row.number, at) in sheet.odd:
             line.odd[name] = sheet.odd[row.number, at]
     else:
         line.extra[name] = cell
-
-
-_COMMA = 'a cell with a comma in it needs quotes: "1,68 m"'
 
 
 def _check_header(sheet: Sheet, table: Table, names: list[str], problems: list[Problem]) -> None:

@@ -22,6 +22,8 @@ _LIMITS = {
     "greater_than_equal": "at least {ge}",
     "less_than_equal": "at most {le}",
     "string_too_long": "at most {max_length} characters",
+    "one_line": "on one line",
+    "beyond": "at most 1,000,000; what is farther is inf, on a focus scale only",
 }
 
 

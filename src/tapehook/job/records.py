@@ -11,6 +11,7 @@ import re
 from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic_core import PydanticCustomError
 
 Axis = Literal["focus", "iris", "zoom"]
 PositionUnit = Literal["deg", "count", "percent", "mm"]
@@ -32,7 +33,7 @@ def _stripped_or_none(value: object) -> object:
 
 def _one_line(value: str) -> str:
     if _CONTROL.search(value):
-        raise ValueError("a name cannot hold line breaks or control characters")
+        raise PydanticCustomError("one_line", "a name holds no line breaks or control characters")
     return value
 
 
@@ -46,6 +47,7 @@ def _filled(cells: dict[str, str]) -> dict[str, str]:
 
 
 Identifier = Annotated[str, BeforeValidator(_stripped), AfterValidator(_one_line), Field(min_length=1, max_length=80)]
+Name = Annotated[str, AfterValidator(_one_line), Field(max_length=200)]
 Text = Annotated[str | None, BeforeValidator(_stripped_or_none)]
 """Free text; the space around it is dropped, and empty text is None."""
 Positive = Annotated[float, Field(ge=1e-6, le=1e9)]
@@ -123,7 +125,7 @@ class Reading(TableRecord):
     def _within_reach(self) -> Self:
         """Only a focus ring has an infinity mark; past 1,000 km a distance is infinity."""
         if self.value > 1e6 and not (self.axis == "focus" and math.isinf(self.value)):
-            raise ValueError("value is beyond what a lens has")
+            raise PydanticCustomError("beyond", "beyond what a lens has")
         return self
 
 
@@ -174,11 +176,11 @@ class Camera(Record):
     """One camera of the job. The sensor's recorded area is in millimetres."""
 
     letter: Letter = Field(description="Letter of the camera, no spaces", examples=["A"])
-    name: str | None = Field(None, description="Name of the body, as labelled", examples=["A body"])
+    name: Name | None = Field(None, description="Name of the body, as labelled", examples=["A body"])
     sensor_width_mm: Positive | None = Field(None, description="Width of the recorded area, mm", examples=[24.89])
     sensor_height_mm: Positive | None = Field(None, description="Height of the recorded area, mm", examples=[18.66])
     photosite_um: Positive | None = Field(None, description="Distance from photosite to photosite, µm", examples=[6.5])
-    colour: str | None = Field(None, description="Colour of the camera's tape", examples=["red"])
+    colour: Name | None = Field(None, description="Colour of the camera's tape", examples=["red"])
     extra: Keys = Field(default_factory=dict)
 
 
@@ -186,7 +188,7 @@ class Motor(Record):
     """A lens motor and what it drives."""
 
     id: Identifier = Field(description="Label of the motor", examples=["M1"])
-    camera: str | None = Field(None, description="Letter of the camera it is on", examples=["A"])
+    camera: Name | None = Field(None, description="Letter of the camera it is on", examples=["A"])
     axis: Literal["focus", "iris", "zoom", "extra"] = Field(
         "focus", description="The ring it drives", examples=["focus"]
     )
@@ -200,7 +202,7 @@ class Radio(Record):
     """A radio of a hand unit or receiver; planned for elsewhere, kept here."""
 
     id: Identifier = Field(description="Label of the radio", examples=["R1"])
-    camera: str | None = Field(None, description="Letter of the camera it belongs to", examples=["A"])
+    camera: Name | None = Field(None, description="Letter of the camera it belongs to", examples=["A"])
     extra: Keys = Field(default_factory=dict)
 
 
@@ -211,8 +213,8 @@ class Job(Record):
     so that writing gives it back.
     """
 
-    title: str = Field("Untitled job", description="Name of the job, for the cover", examples=["Harbour, unit 1"])
-    region: str | None = Field(None, description="Where radios are used", examples=["GB"])
+    title: Name = Field("Untitled job", description="Name of the job, for the cover", examples=["Harbour, unit 1"])
+    region: Name | None = Field(None, description="Where radios are used", examples=["GB"])
     units: System = Field("metric", description="What distances are shown in", examples=["metric"])
     shooting_stop: str | None = Field(None, description="T-stop the job will be shot at", examples=["T2.8"])
     """As written, for example "T2.8"."""

@@ -101,26 +101,23 @@ def _readings(job: Job) -> list[Cells]:
     focus = [reading for reading in job.readings if reading.axis == "focus"]
     text_column = "value" if "value" in names and "distance_text" not in names else "distance_text"
     metres_column = "distance_m" if "distance_m" in names or not all(map(_says_all, focus)) else ""
-    columns = _columns_of_others(job, names)
+    other_column = _column_of_others(job, names)
     rows = []
     for reading in job.readings:
         if reading.axis == "focus":
             cells = _distance(text_column, reading.written, metres_column, reading.value)
         else:
-            cells = {columns[reading.written is None]: reading.written or written(reading.value)}
+            cells = {other_column: reading.written or written(reading.value)}
         rows.append(_plain(READINGS, reading) | cells)
     return rows
 
 
-def _columns_of_others(job: Job, names: set[str]) -> tuple[str, str]:
-    """The columns for T-stops and focal lengths: as they were written down, and as bare numbers.
-
-    ``value``, unless the file had none and its columns for distances can hold all of them.
-    """
-    others = [reading.written for reading in job.readings if reading.axis != "focus"]
-    if "value" in names or not names.issuperset({"distance_text"} if any(others) else {"distance_m"}):
-        return "value", "value"
-    return "distance_text", "distance_m" if "distance_m" in names else "distance_text"
+def _column_of_others(job: Job, names: set[str]) -> str:
+    """The column for T-stops and focal lengths: ``value``, unless the file had none and put them elsewhere."""
+    if "value" not in names and "distance_text" in names:
+        return "distance_text"
+    bare = "distance_m" in names and not any(reading.written for reading in job.readings)
+    return "distance_m" if bare and "value" not in names else "value"
 
 
 def _charts(job: Job) -> list[Cells]:

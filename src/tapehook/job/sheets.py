@@ -119,13 +119,14 @@ def decoded(sheet: Sheet, data: bytes) -> str | None:
         before = data[: trouble.start].decode(encoding, errors="ignore")
         read = f"byte 0x{data[trouble.start]:02X} at {trouble.start}" if trouble.start < len(data) else "no more"
         name = encoding.removesuffix("-sig").upper()
-        sheet.spoilt(row_at(before), read, f'{name} text; a spreadsheet program saves it as "CSV UTF-8"')
+        hint = '; a spreadsheet program saves it as "CSV UTF-8"' if sheet.file.endswith(".csv") else ""
+        sheet.spoilt(row_at(before), read, f"{name} text{hint}")
         return None
     control = _CONTROL.search(text)
     if control:
         read = f"character U+{ord(control.group()):04X}"
-        hint = "text only" if control.group() != "\0" else "text only; NUL bytes mean that this is no CSV, or UTF-16"
-        sheet.spoilt(row_at(text[: control.start()]), read, hint)
+        hint = "; such a file is no text, or UTF-16 without its mark" if control.group() == "\0" else ""
+        sheet.spoilt(row_at(text[: control.start()]), read, f"text without control characters{hint}")
         return None
     return text
 
@@ -141,7 +142,8 @@ def row_at(before: str) -> int:
 
 def _separator(text: str, columns: frozenset[str]) -> str:
     """The separator that splits the first filled line into the most known names; a comma when in doubt."""
-    line = next((line for line in text[:LONGEST_CELL].splitlines() if line.strip(SEPARATORS + ' "')), "")
+    head = re.split(r"[\r\n]", text[:LONGEST_CELL])
+    line = next((line for line in head if line.strip(SEPARATORS + ' "')), "")
     bare = re.sub(r'(?:^|(?<=[,;\t]))"(?:[^"]|"")*"', lambda quoted: re.sub("[,;\t]", " ", quoted.group()), line)
 
     def known(separator: str) -> int:

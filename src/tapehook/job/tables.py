@@ -26,6 +26,7 @@ _EXPECTED = {
     "iris": "a T-stop such as T2.8",
     "zoom": "a focal length such as 35 mm",
 }
+_IN_METRES = "a distance in metres such as 1.68"
 _UNIT = {"focus": "m", "iris": "", "zoom": "mm"}
 
 
@@ -151,7 +152,8 @@ def _measured(line: Line, names: Sequence[str], readers: Sequence[Reader], known
         line.refuse(next((name for name in names if name in line.headers), names[0]), _EXPECTED[axis])
         return None
     (counts, read), *others = filled
-    value = line.take(counts, read, known, _EXPECTED[axis])
+    expected = _IN_METRES if axis == "focus" and counts.endswith("_m") else _EXPECTED[axis]
+    value = line.take(counts, read, known, expected)
     for name, read_other in others:
         try:
             other = read_other(line.text(name), known)
