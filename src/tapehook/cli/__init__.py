@@ -6,15 +6,18 @@ problems on standard error, and nothing written.
 """
 
 import importlib
+from typing import Any
 
 import click
 
 from tapehook import __version__
+from tapehook.cli.console import speak_any_encoding
+from tapehook.cli.refusals import note_json, refuse_politely
 
 _COMMANDS = {
     "demo": "Prepare the demo job that comes with tapehook.",
     "depth": "Depth of field for one lens, stop and distance.",
-    "map": "Lens maps of a job folder, with their bands.",
+    "map": "Lens maps of a job folder, and how sure they are.",
     "prep": "Prepare a job folder and write its handover.",
 }
 
@@ -36,10 +39,25 @@ class _Commands(click.Group):
         with formatter.section("Commands"):
             formatter.write_dl(list(_COMMANDS.items()))
 
+    def make_context(
+        self,
+        info_name: str | None,
+        args: list[str],
+        parent: click.Context | None = None,
+        **extra: Any,  # noqa: ANN401 - click's signature
+    ) -> click.Context:
+        """Read what was typed before the command's name."""
+        speak_any_encoding()
+        with refuse_politely():
+            return super().make_context(info_name, args, parent, **extra)
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Note whether JSON is asked for: also a command line that cannot be read is answered in it."""
+        note_json(ctx, args)
+        return super().parse_args(ctx, args)
+
     def invoke(self, ctx: click.Context) -> object:
         """Run the command; what a file or a disk did wrong is said in words, never as a traceback."""
-        from tapehook.cli.console import refuse_politely
-
         with refuse_politely(ctx):
             return super().invoke(ctx)
 

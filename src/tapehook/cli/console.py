@@ -1,8 +1,7 @@
-"""What all commands share: printing, refusing, progress."""
+"""What all commands share: printing and progress."""
 
-import json
+import io
 import sys
-import unicodedata
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,66 +9,49 @@ from typing import IO, TYPE_CHECKING, Any
 
 import click
 
+from tapehook.cli.refusals import json_text, plain
+
 if TYPE_CHECKING:
+    from rich.table import Table
+
     from tapehook.finding import Finding
     from tapehook.prep import Prep
 
-REFUSED = 2
 PROGRESS_AFTER_S = 1.0
 
 
-def show_json(value: object, *, err: bool = False) -> None:
-    """Print one JSON value, never NaN or Infinity."""
-    click.echo(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False), err=err)
+def speak_any_encoding() -> None:
+    """Let signs that the terminal's encoding lacks be printed as escapes, instead of failing."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
 
 
-def plain(text: str) -> str:
-    """Text of a file or a person, safe for a terminal: control and direction characters become visible escapes."""
-    return "".join(c if unicodedata.category(c) not in {"Cc", "Cf", "Cs"} else f"\\u{ord(c):04x}" for c in text)
+def show_json(value: object) -> None:
+    """Print one JSON value."""
+    click.echo(json_text(value))
 
 
-def refuse(problems: Sequence[dict[str, Any]], sentences: Sequence[str], *, as_json: bool) -> None:
-    """Say everything that is wrong and leave with exit code 2."""
-    if as_json:
-        show_json({"problems": list(problems)})
-    noun = "problem" if len(sentences) == 1 else "problems"
-    click.echo(f"{len(sentences)} {noun}, nothing was written:", err=True)
-    for sentence in sentences:
-        click.echo(f"  {plain(sentence)}", err=True)
-    sys.exit(REFUSED)
+def show_table(table: "Table") -> None:
+    """Print a table, plain where it goes to a file or a pipe."""
+    from rich.console import Console
+
+    with io.StringIO() as text:
+        console = Console(file=text, highlight=False, force_terminal=_is_terminal(sys.stdout), legacy_windows=False)
+        console.print(table)
+        # By click, so that a reader of the pipe who leaves ends the command as everywhere else.
+        click.echo(text.getvalue(), nl=False)
 
 
-@contextmanager
-def refuse_politely(ctx: click.Context) -> Iterator[None]:
-    """Turn what input or disk did wrong into a refusal with exit code 2."""
-    from tapehook.notation.errors import NotationError
-
-    try:
-        yield
-    except NotationError as error:
-        raise click.UsageError(plain(str(error)), ctx) from error
-    except BrokenPipeError:
-        sys.exit(0)  # the reader of our output has seen enough
-    except OSError as error:
-        where = f" {error.filename}" if error.filename else ""
-        refuse([], [f"{error.strerror or error}:{where}"], as_json=False)
-    except Exception as error:
-        problems = getattr(error, "problems", None)
-        if type(error).__name__ != "JobProblems" or problems is None:
-            raise
-        as_json = "--json" in sys.argv or bool(ctx.meta.get("tapehook.json"))
-        refuse([p.as_json() for p in problems], [p.sentence() for p in problems], as_json=as_json)
-
-
-def note_json(ctx: click.Context, *, as_json: bool) -> None:
-    """Remember that this run prints JSON, so that a refusal does too."""
-    ctx.meta["tapehook.json"] = as_json
+def _is_terminal(stream: IO[str] | None) -> bool:
+    """True when a person is looking; a program started without streams has None."""
+    return stream is not None and stream.isatty()
 
 
 @contextmanager
 def progress(what: str, *, quiet: bool) -> Iterator[Any]:
     """A progress callback ``(done, total, name)``; a bar on a terminal once it takes over a second."""
-    if quiet or not sys.stderr.isatty():
+    if quiet or not _is_terminal(sys.stderr):
         yield None
         return
     import time
@@ -97,16 +79,17 @@ def progress(what: str, *, quiet: bool) -> Iterator[Any]:
             bar.stop()
 
 
-def show_findings(findings: Sequence["Finding"], *, file: IO[str] | None = None) -> None:
+def show_findings(findings: Sequence["Finding"]) -> None:
     """Findings as a table, worst first: sign, word, what it is about, message and next step."""
+    if not findings:
+        click.echo("Nothing found that needs acting on.")
+        return
     from rich import box
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
     from tapehook.finding import SIGN
 
-    console = Console(file=file, highlight=False)
     table = Table(box=box.SIMPLE, show_lines=False, pad_edge=False)
     for heading, width in (("finding", 9), ("about", 20), ("what was found, what to do next", None)):
         table.add_column(heading, min_width=width, overflow="fold")
@@ -116,10 +99,7 @@ def show_findings(findings: Sequence["Finding"], *, file: IO[str] | None = None)
         message = Text(plain(finding.message))
         message.append("\n→ " + plain(finding.next_step), style="dim")
         table.add_row(mark, Text(plain(finding.subject)), message)
-    if findings:
-        console.print(table)
-    else:
-        console.print("Nothing found that needs acting on.")
+    show_table(table)
 
 
 def show_summary(prep: "Prep", written: Sequence[Path]) -> None:
@@ -129,4 +109,4 @@ def show_summary(prep: "Prep", written: Sequence[Path]) -> None:
         f"{len(prep.lenses)} lenses: {counts['fix']} to fix, {counts['watch']} to watch, {counts['info']} for info."
     )
     for path in written:
-        click.echo(f"  {path}")
+        click.echo(f"  {plain(str(path))}")

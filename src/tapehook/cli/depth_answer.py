@@ -1,12 +1,13 @@
 """What ``tapehook depth`` answers: the typed texts read, the depth computed, every assumption said."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
-import click
 import numpy as np
 
+from tapehook.cli.refusals import OptionProblem, Refusal
 from tapehook.notation import (
     NotationError,
     Stop,
@@ -36,71 +37,100 @@ from tapehook.optics.sharpness import CINE_35_COC_M
 Parsed = TypeVar("Parsed")
 
 
-def depth_answer(**typed: str | None) -> dict[str, Any]:
-    """The JSON object of ``tapehook depth`` for the texts as typed.
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What was asked, in SI units; None where nothing was said. One of ``stop`` and ``f_number`` is there."""
 
-    Raises click.UsageError that lists everything that could not be read.
+    focal_m: float
+    distance_m: float
+    stop: Stop | None
+    f_number: float | None
+    transmission: float | None
+    coc_m: float | None
+    pupil: Pupil | None
+    floor_m: float | None
+
+
+def depth_answer(**typed: str | None) -> dict[str, Any]:
+    """The JSON object of ``tapehook depth`` for the texts as typed, by option.
+
+    Raises Refusal with everything that could not be read or does not go together.
     """
-    read = _Reader(typed)
-    focal_m = read("focal", _one_focal_length)
-    distance_m = read("distance", parse_distance)
-    stop = read("stop", parse_stop)
-    override = read("f_number", _positive)
-    transmission = read("transmission", parse_share)
-    coc_m = read("coc", lambda text: parse_length(text, bare_unit="mm"))
-    pupil_m = read("pupil_to_sensor", lambda text: parse_signed_length(text, bare_unit="mm"))
-    pupil_p = read("pupil_magnification", _positive)
-    floor_m = read("blur_floor", lambda text: parse_length(text, bare_unit="mm"))
-    read.need((stop is None and override is None and "stop" not in read.failed), "give --stop or --f-number")
-    read.need((pupil_m is None) != (pupil_p is None), "--pupil-to-sensor and --pupil-magnification go together")
-    read.finish()
-    assert focal_m is not None  # noqa: S101 - finish() has refused what is missing
-    assert distance_m is not None  # noqa: S101
-    assumptions: list[str] = []
-    f_number, t_over_n = _f_number(stop, override, transmission, assumptions)
-    pupil_known = pupil_m is not None
-    pupil = Pupil(pupil_m, pupil_p) if pupil_m is not None and pupil_p is not None else thin_pupil(focal_m)
-    assumptions += _said(pupil_known=pupil_known, coc_m=coc_m, floor_m=floor_m)
-    blur_m = float(sharp_blur_m(coc_m or CINE_35_COC_M, floor_m or 0.0))
-    nearest = float(nearest_possible_m(focal_m, pupil))
-    if not distance_m >= nearest:
-        raise click.UsageError(
-            f"--distance: {typed['distance']!r} is nearer than this lens can focus at all; "
-            f"expected at least {format_distance(max(nearest, 1e-3), 'metric', exact=True)} from the image plane"
-        )
-    depth = depth_of_field(distance_m, focal_m, f_number, blur_m, pupil)
-    spread = depth_uncertainty(distance_m, focal_m, pupil_known=pupil_known, t_over_n=t_over_n)
+    asked = _asked(typed)
+    said: list[str] = []
+    f_number, t_over_n = _f_number(asked, said)
+    coc_m = asked.coc_m or CINE_35_COC_M
+    blur_m = float(sharp_blur_m(coc_m, asked.floor_m or 0.0))
+    said += _assumed(asked, no_depth=blur_m == 0.0)
+    pupil = asked.pupil or thin_pupil(asked.focal_m)
+    depth = depth_of_field(asked.distance_m, asked.focal_m, f_number, blur_m, pupil)
+    spread = depth_uncertainty(asked.distance_m, asked.focal_m, pupil_known=asked.pupil is not None, t_over_n=t_over_n)
     if not np.isfinite(spread):
-        assumptions.append(
-            "This near, a wide lens may have its entrance pupil beside the subject: do not trust the depth."
-        )
+        said.append("This near, a wide lens may have its entrance pupil beside the subject: do not trust the depth.")
+    total_m = float(depth.far_m) - float(depth.near_m) if blur_m else 0.0
     return {
-        "focal_mm": focal_m * 1e3,
-        "stop": stop.label if stop is not None and override is None else f"f/{f_number:.4g}",
-        "distance_m": _finite(distance_m),
+        "focal_mm": asked.focal_m * 1e3,
+        "stop": asked.stop.label if asked.stop and asked.f_number is None else f"f/{f_number:.4g}",
+        "distance_m": _finite(asked.distance_m),
         "near_m": _finite(float(depth.near_m)),
         "far_m": _finite(float(depth.far_m)),
-        "total_m": _finite(float(depth.far_m) - float(depth.near_m)),
-        "hyperfocal_m": _finite(float(hyperfocal_m(focal_m, f_number, blur_m, pupil)[0])),
+        "total_m": _finite(total_m),
+        "hyperfocal_m": _finite(float(hyperfocal_m(asked.focal_m, f_number, blur_m, pupil)[0])),
         "half_width_dpt": float(depth.half_width_dpt),
         "vergence_dpt": float(depth.vergence_dpt),
         "f_number": f_number,
         "working_f_number": float(depth.working_f_number),
         "magnification": float(depth.state.magnification),
-        "coc_mm": (coc_m or CINE_35_COC_M) * 1e3,
-        "blur_floor_mm": (floor_m or 0.0) * 1e3,
-        "pupil_known": pupil_known,
+        "coc_mm": coc_m * 1e3,
+        "blur_floor_mm": (asked.floor_m or 0.0) * 1e3,
+        "pupil_known": asked.pupil is not None,
         "uncertainty_percent": _finite(100.0 * float(spread)),
-        "assumptions": assumptions,
+        "assumptions": said,
     }
+
+
+def _asked(typed: Mapping[str, str | None]) -> _Asked:
+    """Read all options. Raises Refusal."""
+    read = _Reader(typed)
+    focal_m = read.needed("focal", _one_focal_length, "a focal length such as 50mm")
+    distance_m = read.needed("distance", parse_distance, "a distance such as 7', 1.68 m or inf")
+    stop = read("stop", parse_stop)
+    f_number = read("f_number", _positive)
+    if not typed.get("stop") and not typed.get("f_number"):
+        expected = "a stop such as T2, or --f-number"
+        read.refuse("--stop", None, expected, f"not given, expected {expected}")
+    transmission = read("transmission", parse_share)
+    read("units", _system)
+    coc_m, floor_m = read("coc", _blur), read("blur_floor", _blur)
+    pupil = _pupil(read, typed)
+    if focal_m is not None and distance_m is not None and not read.failed & {"pupil_to_sensor", "pupil_magnification"}:
+        nearest_m = float(nearest_possible_m(focal_m, pupil or thin_pupil(focal_m)))
+        if distance_m < nearest_m:
+            least = format_distance(nearest_m, "metric", exact=True)
+            expected = f"at least {least} from the image plane, the nearest this lens can focus at all"
+            read.refuse("--distance", typed["distance"], expected)
+    read.finish()
+    assert focal_m is not None  # noqa: S101 - finish() has refused what is missing
+    assert distance_m is not None  # noqa: S101
+    return _Asked(focal_m, distance_m, stop, f_number, transmission, coc_m, pupil, floor_m)
+
+
+def _pupil(read: "_Reader", typed: Mapping[str, str | None]) -> Pupil | None:
+    """Pupil data, of which only both together are of use."""
+    to_sensor_m, magnification = read("pupil_to_sensor", _pupil_place), read("pupil_magnification", _positive)
+    given = [f"--{name.replace('_', '-')}" for name in ("pupil_to_sensor", "pupil_magnification") if typed.get(name)]
+    if len(given) == 1:
+        other = "--pupil-magnification" if given[0] == "--pupil-to-sensor" else "--pupil-to-sensor"
+        read.refuse(other, None, f"a value, as {given[0]} is given", f"not given, but {given[0]} is: they go together")
+    return None if to_sensor_m is None or magnification is None else Pupil(to_sensor_m, magnification)
 
 
 class _Reader:
     """Reads typed texts and gathers everything that is wrong with them."""
 
-    def __init__(self, typed: dict[str, str | None]) -> None:
+    def __init__(self, typed: Mapping[str, str | None]) -> None:
         self._typed = typed
-        self._problems: list[str] = []
+        self._problems: list[OptionProblem] = []
         self.failed: set[str] = set()
 
     def __call__(self, name: str, parse: Callable[[str], Parsed]) -> Parsed | None:
@@ -112,20 +142,23 @@ class _Reader:
             return parse(text)
         except NotationError as error:
             self.failed.add(name)
-            self._problems.append(f"--{name.replace('_', '-')}: {error}")
+            self.refuse(f"--{name.replace('_', '-')}", text, error.expected, str(error))
             return None
 
-    def need(self, broken: bool, sentence: str) -> None:  # noqa: FBT001 - reads as a condition
-        """Add ``sentence`` to what is wrong when ``broken``."""
-        if broken:
-            self._problems.append(sentence)
+    def needed(self, name: str, parse: Callable[[str], Parsed], expected: str) -> Parsed | None:
+        """The same for an option that must be given."""
+        if self._typed.get(name) is None:
+            self.refuse(f"--{name}", None, expected, f"not given, expected {expected}")
+        return self(name, parse)
+
+    def refuse(self, option: str, read: str | None, expected: str, said: str = "") -> None:
+        """Note what is wrong with an option."""
+        self._problems.append(OptionProblem(option, read, expected, said))
 
     def finish(self) -> None:
-        """Raise one click.UsageError with all that is wrong."""
-        from tapehook.cli.console import plain
-
+        """Raise Refusal with all that is wrong, if anything is."""
         if self._problems:
-            raise click.UsageError("\n  ".join(plain(problem) for problem in self._problems))
+            raise Refusal(self._problems)
 
 
 def _one_focal_length(text: str) -> float:
@@ -135,27 +168,46 @@ def _one_focal_length(text: str) -> float:
     return focal.long_m
 
 
+def _system(text: str) -> str:
+    if text not in {"metric", "imperial"}:
+        raise NotationError(text, "metric or imperial")
+    return text
+
+
 def _positive(text: str) -> float:
-    number = parse_number(text)
-    if not 1e-3 <= number <= 1e4:
-        raise NotationError(text, "a number from 0.001 to 10000", ())
-    return number
+    return _within(text, parse_number(text), 1e-3, 1e4, "a number from 0.001 to 10000")
 
 
-def _f_number(
-    stop: Stop | None, override: float | None, transmission: float | None, said: list[str]
-) -> tuple[float, float]:
+def _blur(text: str) -> float:
+    expected = "a blur from 1 nm to 1 m, such as 0.025mm"
+    return _within(text, parse_length(text, bare_unit="mm"), 1e-9, 1.0, expected)
+
+
+def _pupil_place(text: str) -> float:
+    expected = "a length of at most 1 km to either side of the image plane, such as 41mm"
+    return _within(text, parse_signed_length(text, bare_unit="mm"), -1e3, 1e3, expected)
+
+
+def _within(text: str, value: float, least: float, most: float, expected: str) -> float:
+    """The value; beyond its limits, which lie far outside anything real, arithmetic would overflow."""
+    if not least <= value <= most:
+        raise NotationError(text, expected, (), "is out of range")
+    return value
+
+
+def _f_number(asked: _Asked, said: list[str]) -> tuple[float, float]:
     """f-number that depth follows, and T/N where the transmission had to be assumed (else 1)."""
-    if override is not None or stop is None:
-        return override or math.nan, 1.0
+    stop = asked.stop
+    if asked.f_number is not None or stop is None:
+        return asked.f_number or math.nan, 1.0
     if stop.scale == "f":
         return stop.number, 1.0
     if stop.scale is None:
         said.append(f"{stop.label} is taken as a T-stop; write f/{stop.label} for an f-number.")
     if abs(stop.exact / stop.number - 1.0) > 5e-3:
         said.append(f"{format_stop(stop.number)} is taken as {stop.number:g}; the exact stop is {stop.exact:.4g}.")
-    if transmission is not None:
-        return float(f_number_from_t(stop.number, transmission)), 1.0
+    if asked.transmission is not None:
+        return float(f_number_from_t(stop.number, asked.transmission)), 1.0
     said.append(
         f"Transmission not given: {ASSUMED_TRANSMISSION * 100:.0f} % assumed, "
         f"so N = {math.sqrt(ASSUMED_TRANSMISSION):.3f} T."
@@ -163,16 +215,19 @@ def _f_number(
     return float(f_number_from_t(stop.number, ASSUMED_TRANSMISSION)), 1.0 / math.sqrt(ASSUMED_TRANSMISSION)
 
 
-def _said(*, pupil_known: bool, coc_m: float | None, floor_m: float | None) -> list[str]:
+def _assumed(asked: _Asked, *, no_depth: bool) -> list[str]:
+    """One sentence for each thing that was assumed, or that the figures rest on."""
     said = []
-    if pupil_known:
+    if asked.pupil:
         said.append("The lens is taken to focus by moving as a whole.")
     else:
         said.append("No pupil data: the lens is taken to be thin; one chart of known width would settle it.")
-    if coc_m is None:
+    if asked.coc_m is None:
         said.append("No circle of confusion given: 0.025 mm, usual for 35 mm cine, is taken.")
-    if floor_m is None:
+    if asked.floor_m is None:
         said.append("No blur floor given: the lens is taken to be sharp at best focus.")
+    if no_depth:
+        said.append("The blur floor already reaches the circle of confusion: there is no depth of field.")
     return said
 
 

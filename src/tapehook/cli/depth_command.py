@@ -6,28 +6,37 @@ from typing import Any
 import click
 
 from tapehook.cli.console import show_json
+from tapehook.cli.refusals import Command, Option
+
+_IMPERIAL = ("'", '"', "’", "”", "′", "″", "ft", "feet", "foot", "in")
 
 
 @click.command(
     "depth",
+    cls=Command,
     epilog="""\b
 Example:
   tapehook depth --focal 50mm --stop T2 --distance "7'"
   tapehook depth --focal 35mm --f-number 2 --distance "1.2 m" --pupil-to-sensor 52mm --pupil-magnification 7.2
 """,
 )
-@click.option("--focal", required=True, help="Focal length: 50mm.")
-@click.option("--stop", help="Stop: T2, T2.8 1/3, f/4. A T-stop is turned into an f-number by the transmission.")
-@click.option("--distance", required=True, help="Focus distance from the image plane: 7', 5'6\", 1.68 m, inf.")
-@click.option("--f-number", "f_number", help="f-number, overriding the one from the stop: 1.9.")
-@click.option("--transmission", help="Share of light the lens passes: 0.85 or 85 %.")
-@click.option("--coc", help="Largest blur that passes as sharp: 0.025mm (taken when not given), 1/1000in.")
-@click.option("--pupil-to-sensor", "pupil_to_sensor", help="Entrance pupil to image plane at infinity: 41mm.")
-@click.option("--pupil-magnification", "pupil_magnification", help="Exit pupil over entrance pupil: 1.15.")
-@click.option("--blur-floor", "blur_floor", help="Blur left at best focus: 0.01mm.")
-@click.option("--units", type=click.Choice(["metric", "imperial"]), help="How distances are printed.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object (docs: Commands).")
-def command(as_json: bool, units: str | None, **typed: str | None) -> None:  # noqa: FBT001 - click passes options by name
+@click.option("--focal", cls=Option, help="Focal length: 50mm.  [required]")
+@click.option("--stop", cls=Option, help="Stop: T2, T2.8 1/3, f/4. The transmission turns a T-stop into an f-number.")
+@click.option("--distance", cls=Option, help="Focus distance from the image plane: 7', 5'6\", 1.68 m, inf.  [required]")
+@click.option("--f-number", cls=Option, help="f-number, overriding the one from the stop: 1.9.")
+@click.option("--transmission", cls=Option, help="Share of light the lens passes: 0.85 or 85 %.")
+@click.option("--coc", cls=Option, help="Largest blur that passes as sharp: 1/1000in. Otherwise 0.025mm.")
+@click.option("--pupil-to-sensor", cls=Option, help="Entrance pupil to image plane at infinity: 41mm.")
+@click.option("--pupil-magnification", cls=Option, help="Exit pupil over entrance pupil: 1.15.")
+@click.option("--blur-floor", cls=Option, help="Blur left at best focus: 0.01mm.")
+@click.option(
+    "--units",
+    cls=Option,
+    metavar="metric|imperial",
+    help="How distances are printed; otherwise as typed.",
+)
+@click.option("--json", "as_json", cls=Option, is_flag=True, help="Print one JSON object (docs: Commands).")
+def command(as_json: bool, **typed: str | None) -> None:  # noqa: FBT001 - click passes options by name
     """Depth of field for one lens, stop and distance.
 
     Distances run from the image plane. Exact with pupil data; without, the answer is a thin lens's, with its
@@ -39,11 +48,9 @@ def command(as_json: bool, units: str | None, **typed: str | None) -> None:  # n
     if as_json:
         show_json(answer)
         return
-    distance = typed["distance"] or ""
-    imperial = (
-        any(sign in distance.lower() for sign in ("'", '"', "ft", "in", "′", "″", "feet")) and "inf" not in distance
-    )
-    _show(answer, units or ("imperial" if imperial else "metric"))
+    distance = (typed["distance"] or "").lower()
+    imperial = any(sign in distance.replace("inf", "") for sign in _IMPERIAL)
+    _show(answer, typed["units"] or ("imperial" if imperial else "metric"))
 
 
 def _show(answer: dict[str, Any], system: str) -> None:

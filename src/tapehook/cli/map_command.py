@@ -5,32 +5,37 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tapehook.cli.console import note_json, plain, progress, show_json
+from tapehook.cli.console import progress, show_json, show_table
+from tapehook.cli.refusals import Argument, Command, Option, OptionProblem, Refusal, folder_path, plain
 
 if TYPE_CHECKING:
     from tapehook.prep import LensPrep, Prep
 
 
-@click.command("map", epilog="\b\nExample:\n  tapehook map my-job\n  tapehook map my-job --lens L003 --json")
-@click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--lens", "lens_ids", multiple=True, help="Only this lens id; may be given more than once.")
-@click.option("--json", "as_json", is_flag=True, help="Print the maps as JSON (docs: Commands).")
-@click.pass_context
-def command(ctx: click.Context, folder: Path, lens_ids: tuple[str, ...], as_json: bool) -> None:  # noqa: FBT001
-    """Lens maps of a job folder, with their bands.
+_EXAMPLE = """\b
+Example:
+  tapehook map my-job
+  tapehook map my-job --lens L03 --json
+"""
 
-    A map gives the ring position for every distance from close focus to infinity, at the centre of the backlash, and
-    how sure it is.
+
+@click.command("map", cls=Command, epilog=_EXAMPLE)
+@click.argument("folder", cls=Argument, callback=folder_path)
+@click.option("--lens", "lens_ids", cls=Option, multiple=True, help="Only this lens id; may be given more than once.")
+@click.option("--json", "as_json", cls=Option, is_flag=True, help="Print the maps as JSON (docs: Commands).")
+def command(folder: Path, lens_ids: tuple[str, ...], as_json: bool) -> None:  # noqa: FBT001
+    """Lens maps of a job folder, and how sure they are.
+
+    A map gives the ring position for every distance from close focus to infinity, at the centre of the backlash.
     """
     from tapehook.job import read_job
     from tapehook.prep import prepare
     from tapehook.prep.as_json import maps_as_json
 
-    note_json(ctx, as_json=as_json)
     job = read_job(folder)
     unknown = sorted(set(lens_ids) - {lens.id for lens in job.lenses})
     if unknown:
-        raise click.UsageError(f"--lens: no lens {', '.join(map(repr, unknown))} in {plain(str(folder))}")
+        raise Refusal([OptionProblem("--lens", lens_id, f"the id of a lens in {folder}") for lens_id in unknown])
     if lens_ids:
         job = job.model_copy(update={"lenses": tuple(lens for lens in job.lenses if lens.id in lens_ids)})
     with progress("mapping lenses", quiet=as_json) as report:
@@ -44,7 +49,6 @@ def command(ctx: click.Context, folder: Path, lens_ids: tuple[str, ...], as_json
 def _show(prep: "Prep") -> None:
     """One line a lens: what was read, how well it fits, and the state of the map."""
     from rich import box
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
@@ -53,7 +57,7 @@ def _show(prep: "Prep") -> None:
         table.add_column(heading)
     for entry in prep.lenses:
         table.add_row(*(Text(plain(cell)) for cell in _cells(entry)))
-    Console(highlight=False).print(table)
+    show_table(table)
 
 
 def _cells(entry: "LensPrep") -> list[str]:

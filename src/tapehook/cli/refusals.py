@@ -1,0 +1,251 @@
+"""Refusing: everything that is wrong, said at once and in words, exit code 2, and nothing written."""
+
+import json
+import os
+import re
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, NoReturn, Protocol
+
+import click
+
+REFUSED = 2
+NOT_ALL_DONE = 1
+"""Exit code when the handover was written, but something after that failed, such as printing what was found."""
+LONGEST_SHOWN = 60
+
+_JSON = "tapehook.json"
+_WRITTEN = "tapehook.written"
+_BEYOND_ASCII = re.compile(r"[^ -~\n]")
+
+
+class Problem(Protocol):
+    """What can be said as a sentence and as JSON values: of an option, or of a job folder."""
+
+    def sentence(self) -> str:
+        """The problem in one sentence."""
+        ...
+
+    def as_json(self) -> dict[str, Any]:
+        """The problem as plain JSON values; the keys are the same for all kinds."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class OptionProblem:
+    """One thing wrong with the command line: the option, what was read, what was expected.
+
+    ``option`` is the option or argument as typed, None when the problem is with none in particular. ``said`` is the
+    sentence in place of the usual one, without the option.
+    """
+
+    option: str | None
+    read: str | None
+    expected: str
+    said: str = ""
+
+    def sentence(self) -> str:
+        """The problem in one sentence."""
+        place = "" if self.option is None else f"{self.option}: "
+        read = "" if self.read is None else f'read "{_short(self.read)}", '
+        return plain(place + (self.said or f"{read}expected {self.expected}"))
+
+    def as_json(self) -> dict[str, Any]:
+        """The problem with the keys of a problem in a file; ``field`` is the option."""
+        return {
+            "file": None,
+            "row": None,
+            "field": None if self.option is None else plain(self.option),
+            "read": None if self.read is None else plain(_short(self.read)),
+            "expected": plain(self.expected),
+            "sentence": self.sentence(),
+        }
+
+
+class Refusal(Exception):
+    """The command cannot do what was asked: ``problems`` are all reasons found."""
+
+    def __init__(self, problems: Sequence[Problem]) -> None:
+        super().__init__("\n".join(problem.sentence() for problem in problems))
+        self.problems = tuple(problems)
+
+
+class Misread(click.BadParameter):
+    """A value that an option does not take."""
+
+    def __init__(self, read: str, expected: str, param: click.Parameter | None, ctx: click.Context | None) -> None:
+        super().__init__(f"read {_short(read)}, expected {expected}", ctx, param)
+        self.read = read
+        self.expected = expected
+
+
+def folder_path(ctx: click.Context, param: click.Parameter, value: str | None) -> Path | None:
+    """Callback of an option: a folder by its path. Whether it is there is for the command to see."""
+    if value is not None and (not value or "\0" in value):
+        raise Misread(value, "the path of a folder", param, ctx)
+    return None if value is None else Path(value)
+
+
+def one_of(*words: str) -> Callable[[click.Context, click.Parameter, str | None], str | None]:
+    """Callback of an option: one of a few words."""
+
+    def check(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+        if value is not None and value not in words:
+            raise Misread(value, " or ".join(words), param, ctx)
+        return value
+
+    return check
+
+
+class _Gathering(click.Parameter):
+    """Notes what is wrong with its value and lets the other options have their say."""
+
+    def handle_parse_result(
+        self, ctx: click.Context, opts: Mapping[str, Any], args: list[str]
+    ) -> tuple[object, list[str]]:
+        try:
+            return super().handle_parse_result(ctx, opts, args)
+        except click.UsageError as error:
+            ctx.meta.setdefault(__name__, []).append(error)
+            return None, args
+
+
+class Option(_Gathering, click.Option):
+    """An option that is refused together with all others that are wrong."""
+
+
+class Argument(_Gathering, click.Argument):
+    """An argument that is refused together with all options that are wrong."""
+
+
+class Command(click.Command):
+    """A command that says all that is wrong with its options at once."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Parse, then refuse with everything the options noted."""
+        found: list[click.UsageError] = ctx.meta.setdefault(__name__, [])
+        try:
+            rest = super().parse_args(ctx, args)
+        except click.UsageError as error:
+            found.append(error)
+        if found:
+            raise Refusal([_problem(error) for error in found])
+        return rest
+
+
+def plain(text: str) -> str:
+    """Text of a file or a person, safe for a terminal: what does not show, or changes direction, becomes an escape."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+
+
+def json_text(value: object) -> str:
+    """One JSON value as text, never NaN or Infinity, and nothing in it that a terminal would obey."""
+    text = json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False)
+    utf8 = (getattr(sys.stdout, "encoding", None) or "utf-8").lower().startswith("utf")
+    return _BEYOND_ASCII.sub(lambda found: _json_sign(found.group(), as_it_is=utf8), text)
+
+
+def _json_sign(sign: str, *, as_it_is: bool) -> str:
+    return sign if as_it_is and sign.isprintable() else json.dumps(sign)[1:-1]
+
+
+def note_json(ctx: click.Context, args: Sequence[str]) -> None:
+    """Remember from what was typed whether this run prints JSON, so that a refusal does too."""
+    options = args[: args.index("--")] if "--" in args else args
+    ctx.meta[_JSON] = "--json" in options
+
+
+def note_written(ctx: click.Context) -> None:
+    """Remember that files were written: from here on nothing can be refused."""
+    ctx.meta[_WRITTEN] = True
+
+
+@contextmanager
+def refuse_politely(ctx: click.Context | None = None) -> Iterator[None]:
+    """Turn what input or disk did wrong into exit code 2, all problems on standard error; no traceback."""
+    try:
+        yield
+    except Refusal as refusal:
+        typed = any(isinstance(problem, OptionProblem) for problem in refusal.problems)
+        _refuse(ctx, refusal.problems, see_help=typed)
+    except click.exceptions.NoArgsIsHelpError:
+        raise  # click shows the help
+    except click.UsageError as error:
+        _refuse(ctx or error.ctx, [_problem(error)], see_help=True)
+    except BrokenPipeError:
+        _stop_printing()
+        sys.exit(0)  # the reader of our output has seen enough
+    except OSError as error:
+        reason = f"{error.strerror or error}" + (f": {error.filename}" if error.filename else "")
+        if ctx and ctx.meta.get(_WRITTEN):
+            click.echo(f"The handover is written, but not all that comes after it: {plain(reason)}", err=True)
+            sys.exit(NOT_ALL_DONE)
+        _refuse(ctx, [OptionProblem(None, None, "files that can be read and written", reason)])
+    except Exception as error:
+        if type(error).__name__ != "JobProblems":  # importing it here would load pydantic for every command
+            raise
+        _refuse(ctx, getattr(error, "problems", ()))
+
+
+def _refuse(ctx: click.Context | None, problems: Sequence[Problem], *, see_help: bool = False) -> NoReturn:
+    """Say everything that is wrong and leave with exit code 2."""
+    if ctx and ctx.meta.get(_JSON):
+        with _as_far_as_it_goes():
+            click.echo(json_text({"problems": [problem.as_json() for problem in problems]}))
+    lines = [f"{len(problems)} {'problem' if len(problems) == 1 else 'problems'}, nothing was written:"]
+    lines += [f"  {plain(problem.sentence())}" for problem in problems]
+    if ctx and see_help:
+        lines.append(plain(f"{ctx.command_path} {ctx.invoked_subcommand or ''}".strip()) + " --help says more.")
+    with _as_far_as_it_goes():
+        click.echo("\n".join(lines), err=True)
+    sys.exit(REFUSED)
+
+
+@contextmanager
+def _as_far_as_it_goes() -> Iterator[None]:
+    """Print what can be printed; a full disk or a closed pipe behind the output changes no exit code."""
+    try:
+        yield
+    except OSError:
+        _stop_printing()
+
+
+def _stop_printing() -> None:
+    """Send what is still to be printed nowhere, as the reader of standard output has left."""
+    with suppress(OSError, ValueError, AttributeError):  # no standard output, or none with a descriptor
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+
+
+def _problem(error: click.UsageError) -> OptionProblem:
+    """What click found wrong with the command line, in our words."""
+    name = _name_of(error)
+    match error:
+        case Misread():
+            return OptionProblem(name, error.read, error.expected)
+        case click.MissingParameter():
+            asked = (getattr(error.param, "help", None) or "the path of a folder").rstrip(".")
+            expected = asked[0].lower() + asked[1:]
+            return OptionProblem(name, None, expected, f"not given, expected {expected}")
+        case click.NoSuchOption():
+            near = "".join(f"; the nearest is {option}" for option in (error.possibilities or [])[:1])
+            return OptionProblem(error.option_name, None, "an option of this command", f"no such option{near}")
+    said = error.format_message().rstrip(".")
+    return OptionProblem(name, None, "what --help says", f"{said[:1].lower()}{said[1:]}")
+
+
+def _name_of(error: click.UsageError) -> str | None:
+    """The option or argument an error is about, as typed."""
+    param: click.Parameter | None = getattr(error, "param", None)
+    if isinstance(param, click.Argument):
+        return param.human_readable_name
+    if param is not None:
+        return max(param.opts, key=len)
+    return getattr(error, "option_name", None)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 1] + "…"
