@@ -39,6 +39,8 @@ SUSPECT_Z = 4.0
 SUSPECT_SHARE = 0.5
 """and when it is at least this share of the depth at the widest stop off."""
 MOST_SUSPECTS = 3
+FARTHEST_PLACE = 2.0
+"""A map runs from place 0.05 at infinity to 1.05 at the nearest mark; what lies about twice as far is not on it."""
 BUDGET_POINTS = 61
 
 _WAYS = {"near_to_far": -1, "far_to_near": 1, None: 0}
@@ -202,11 +204,12 @@ def mark_rows(ring: FocusRing, readings: Sequence[Reading], basis: Basis) -> tup
     if lens_map is None or everything is None:
         return ()
     values = everything.values
-    mapped, band_sd = lens_map.position(values)
+    within = _within_reach(lens_map, values)
+    mapped, band_sd = lens_map.position(within)
     error = everything.positions - mapped
     held = dict(zip(lens_map.marks.values.tolist(), zip(*lens_map.held_out(), strict=True), strict=True))
     noise = lens_map.noise * np.sqrt(everything.relative_variance)
-    used = [_used_or_none(lens_map, basis, stop, values, error) for stop in (basis.widest, basis.shooting)]
+    used = [_used_or_none(lens_map, basis, stop, within, error) for stop in (basis.widest, basis.shooting)]
     written = _written(readings)
     rows = []
     for i in np.argsort(values):
@@ -229,6 +232,15 @@ def mark_rows(ring: FocusRing, readings: Sequence[Reading], basis: Basis) -> tup
             )
         )
     return tuple(rows)
+
+
+def _within_reach(lens_map: LensMap, values: Floats) -> Floats:
+    """The values a map can be asked about: its near end stands for marks far nearer than that, which no lens has.
+
+    Only a suspect mark can lie there, such as one whose distance lost a digit; the map has no place for it.
+    """
+    within: Floats = np.where(lens_map.scale.place(values) <= FARTHEST_PLACE, values, lens_map.near_value)
+    return within
 
 
 def _used_or_none(
