@@ -143,7 +143,12 @@ def _place(line: Line, sheet: Sheet, row: Row, at: int, name: str) -> None:
 
 
 def _check_header(sheet: Sheet, table: Table, names: list[str], problems: list[Problem]) -> None:
-    """Note columns that stand twice, and those that are needed and not there."""
+    """Note columns that stand twice, and those that are needed and not there.
+
+    A file without a header was noted as such already.
+    """
+    if not sheet.header.cells:
+        return
 
     def note(read: str | None, expected: str) -> None:
         problems.append(Problem(sheet.file, sheet.header.number, None, read, expected))

@@ -4,6 +4,7 @@ The tables of the file are the records without what the tables beside it hold: t
 has types, and open to further keys.
 """
 
+import json
 from functools import cache
 from typing import Any, Literal
 
@@ -55,14 +56,38 @@ def job_table() -> type[BaseModel]:
 @cache
 def job_schema() -> dict[str, Any]:
     """The JSON Schema (draft 2020-12) of ``job.toml``, once it is read as TOML."""
-    made = job_table().model_json_schema()
     head = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "$id": "urn:tapehook:schema:job:1",
         "title": "job.toml",
         "description": "What a job folder says besides its tables. Further keys are kept.",
     }
-    return made | head
+    return head | {name: node for name, node in _tidy(job_table().model_json_schema()).items() if name not in head}
+
+
+def schema_text() -> str:
+    """The schema as ``job.schema.json`` has it."""
+    return json.dumps(job_schema(), indent=2, ensure_ascii=False) + "\n"
+
+
+def _tidy(node: Any) -> Any:  # noqa: ANN401 - JSON
+    """A schema without what TOML has not: null. Titles made up from names go too."""
+    if isinstance(node, list):
+        return [_tidy(item) for item in node]
+    if not isinstance(node, dict):
+        return node
+    kept = {name: _tidy(item) for name, item in node.items() if not _is_idle(name, item)}
+    match kept.pop("anyOf", None):
+        case [option, {"type": "null"}]:
+            return option | kept
+        case None:
+            return kept
+        case options:
+            return kept | {"anyOf": options}
+
+
+def _is_idle(name: str, item: object) -> bool:
+    return (name == "default" and item is None) or (name == "title" and isinstance(item, str))
 
 
 def expected_at(place: tuple[int | str, ...]) -> str:
@@ -70,24 +95,19 @@ def expected_at(place: tuple[int | str, ...]) -> str:
     node = job_schema()
     for part in place:
         node = _resolved(node["items"] if isinstance(part, int) else node["properties"][part])
-    if "enum" in node:
-        return "one of " + ", ".join(f'"{word}"' for word in node["enum"])
     example = node.get("examples", [None])[0]
-    match node.get("type"):
-        case "string":
+    match node:
+        case {"enum": words}:
+            return "one of " + ", ".join(f'"{word}"' for word in words)
+        case {"type": "string"}:
             return f'text such as "{example}"'
-        case "number":
+        case {"type": "number"}:
             return f"a number such as {example}"
-        case "array":
+        case {"type": "array"}:
             return f"tables headed [[{place[-1]}]]"
-    return f"a table headed [{place[-1]}]" if place and isinstance(place[-1], str) else "a table"
+    return f"a table headed [{place[-1]}]" if isinstance(place[-1], str) else f"a table headed [[{place[0]}]]"
 
 
 def _resolved(node: dict[str, Any]) -> dict[str, Any]:
-    """The node itself: references followed, the choice of leaving it out set aside."""
-    if "$ref" in node:
-        return {**job_schema()["$defs"][node["$ref"].rsplit("/", 1)[1]], **node}
-    for option in node.get("anyOf", ()):
-        if option.get("type") != "null":
-            return {**node, **_resolved(option)}
-    return node
+    """The node itself, a reference followed."""
+    return {**job_schema()["$defs"][node["$ref"].rsplit("/", 1)[1]], **node} if "$ref" in node else node

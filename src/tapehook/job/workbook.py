@@ -15,7 +15,7 @@ import zlib
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from itertools import repeat
-from typing import Any
+from typing import Any, NamedTuple
 
 from tapehook.job.sheets import MOST_COLUMNS, Row, Sheet, fill
 
@@ -53,6 +53,22 @@ _NOT_A_DATE = (
 _NO_VALUE = "a formula with its result stored: open the workbook in a spreadsheet program and save it"
 
 
+class _DamagedError(Exception):
+    """A workbook that cannot be read, or not to its end."""
+
+
+class _Cell(NamedTuple):
+    """A filled cell: its value, the kind openpyxl gives it ("e" an error, "f" a formula), and its format."""
+
+    value: Any
+    kind: str
+    number_format: str
+
+
+_Cells = dict[int, _Cell]
+"""The filled cells of a row by their place in it."""
+
+
 def read_workbook(file: str, data: bytes) -> Sheet:
     """The first sheet of an XLSX workbook as text; formulas count as the result last stored.
 
@@ -61,69 +77,80 @@ def read_workbook(file: str, data: bytes) -> Sheet:
     """
     sheet = Sheet(file)
     try:
-        _open_and_fill(sheet, data)
-    except DAMAGE as trouble:
-        sheet.spoilt(None, None, f"{_NO_WORKBOOK}; this one is damaged ({type(trouble).__name__})")
+        parts = _parts(data)
+        if parts is None:
+            sheet.spoilt(None, None, f"at most {MOST_UNPACKED_BYTES // 1_000_000} MB once unpacked")
+        elif any(map(_DECLARATION.search, parts)):
+            sheet.spoilt(None, None, f"{_NO_WORKBOOK}; this one declares XML entities")
+        else:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # what a sheet has besides cells, such as drop-down lists
+                formulas = _rows(data, data_only=False) if any(map(_FORMULA.search, parts)) else repeat({})
+                fill(sheet, _records(sheet, _rows(data, data_only=True), formulas))
+    except _DamagedError as trouble:
+        sheet.spoilt(None, None, f"{_NO_WORKBOOK}; this one is damaged ({trouble})")
     return sheet
 
 
-def _open_and_fill(sheet: Sheet, data: bytes) -> None:
-    if not zipfile.is_zipfile(io.BytesIO(data)):
-        sheet.spoilt(None, None, f"{_NO_WORKBOOK}; this is no workbook")
-        return
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        parts = archive.infolist()
-        if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > MOST_UNPACKED_BYTES:
-            sheet.spoilt(None, None, f"at most {MOST_UNPACKED_BYTES // 1_000_000} MB once unpacked")
-            return
-        texts = [archive.read(part) for part in parts if part.filename.endswith((".xml", ".rels"))]
-    if any(map(_DECLARATION.search, texts)):
-        sheet.spoilt(None, None, f"{_NO_WORKBOOK}; this one declares XML entities")
-        return
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # what a sheet has besides cells, such as drop-down lists
-        formulas = _rows(data, data_only=False) if any(map(_FORMULA.search, texts)) else repeat(())
-        fill(sheet, _records(sheet, _rows(data, data_only=True), formulas))
+def _parts(data: bytes) -> list[bytes] | None:
+    """The XML parts of a workbook, unpacked; None when they are larger than we mean to read."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            parts = archive.infolist()
+            # No part unpacks to more than it states here: the zip reader sees to that.
+            if len(parts) > MOST_PARTS or sum(part.file_size for part in parts) > MOST_UNPACKED_BYTES:
+                return None
+            return [archive.read(part) for part in parts if part.filename.endswith((".xml", ".rels"))]
+    except DAMAGE as trouble:
+        raise _DamagedError(type(trouble).__name__) from None
 
 
-def _rows(data: bytes, *, data_only: bool) -> Iterator[tuple[Any, ...]]:
-    """The rows of the first sheet, as cells of openpyxl."""
-    from openpyxl import load_workbook
+def _rows(data: bytes, *, data_only: bool) -> Iterator[_Cells]:
+    """All rows of the first sheet, blank ones too."""
+    try:
+        from openpyxl import load_workbook
+        from openpyxl.cell.read_only import EMPTY_CELL
 
-    book = load_workbook(io.BytesIO(data), read_only=True, data_only=data_only, keep_links=False)
-    first: Any = book.worksheets[0]
-    first.reset_dimensions()  # the size a workbook states need not be true
-    return iter(first.iter_rows(max_col=MOST_COLUMNS + 1))
+        book = load_workbook(io.BytesIO(data), read_only=True, data_only=data_only, keep_links=False)
+        first: Any = book.worksheets[0]
+        first.reset_dimensions()  # the size a workbook states need not be true
+        blank: object = None  # sheets are often formatted down to their last row: all gaps are one object
+        for cells in first.iter_rows(max_col=MOST_COLUMNS + 1):
+            filled = {} if cells is blank else {at: cell for at, cell in enumerate(cells) if cell is not EMPTY_CELL}
+            blank = blank if filled else cells
+            yield {at: _Cell(cell.value, cell.data_type, str(cell.number_format)) for at, cell in filled.items()}
+    except DAMAGE as trouble:
+        raise _DamagedError(type(trouble).__name__) from None
 
 
-def _records(sheet: Sheet, rows: Iterable[tuple[Any, ...]], formulas: Iterable[tuple[Any, ...]]) -> Iterator[Row]:
+def _records(sheet: Sheet, rows: Iterable[_Cells], formulas: Iterable[_Cells]) -> Iterator[Row]:
+    """The filled rows; ``formulas`` are the same rows with the formulas that gave their values."""
     for number, (cells, behind) in enumerate(zip(rows, formulas, strict=False), start=1):
         if number > _LAST_ROW:
             sheet.spoilt(number, None, f"at most {_LAST_ROW:,} rows")
             return
-        texts = [_text(sheet, number, at, cell) for at, cell in enumerate(cells)]
-        for at, cell in enumerate(behind):
-            if cell.data_type == "f" and not texts[at]:
-                texts[at] = str(cell.value)
+        texts = [""] * (max(cells, default=-1) + 1)
+        for at, cell in cells.items():
+            texts[at] = _text(sheet, number, at, cell)
+            if not texts[at] and at in behind and behind[at].kind == "f":
+                texts[at] = str(behind[at].value)
                 sheet.odd[number, at] = _NO_VALUE
-        yield Row(number, tuple(texts))
+        if texts:
+            yield Row(number, tuple(texts))
 
 
-def _text(sheet: Sheet, number: int, at: int, cell: Any) -> str:  # noqa: ANN401 - openpyxl has no type for it
+def _text(sheet: Sheet, number: int, at: int, cell: _Cell) -> str:
     """The text of one cell; what is not text or a number is noted in ``sheet.odd``."""
     value = cell.value
-    if value is None:
-        return ""
     if isinstance(value, datetime.datetime | datetime.date | datetime.time | datetime.timedelta):
         sheet.odd[number, at] = _NOT_A_DATE
-        return str(value)
-    if cell.data_type == "e":
+    elif cell.kind == "e":
         sheet.odd[number, at] = "a value; the sheet shows an error here"
-    if isinstance(value, bool):
+    elif isinstance(value, bool):
         return str(value).upper()
-    if isinstance(value, int | float):
-        return _number_text(value, str(cell.number_format))
-    return str(value)
+    elif isinstance(value, int | float):
+        return _number_text(value, cell.number_format)
+    return "" if value is None else str(value)
 
 
 def _number_text(value: float, number_format: str) -> str:
