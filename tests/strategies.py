@@ -53,7 +53,7 @@ def _may(values: st.SearchStrategy[Any]) -> st.SearchStrategy[Any]:
 
 def _extras(table: Table) -> st.SearchStrategy[list[str]]:
     """Headers of unknown columns."""
-    unknown = names.filter(lambda header: table.column(header_name(header)) is None)
+    unknown = names.filter(lambda header: header_name(header) not in table.names)
     return st.lists(unknown, max_size=3, unique=True)
 
 

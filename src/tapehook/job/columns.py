@@ -10,6 +10,7 @@ from typing import Literal
 
 from tapehook.job import cells
 from tapehook.job.cells import Known
+from tapehook.job.sheets import header_name
 from tapehook.notation import PositionUnit, write_number
 
 Need = Literal["needed", "one of", "optional"]
@@ -57,14 +58,14 @@ class Table:
     aliases: dict[str, str]
     bare_value: str = ""
 
-    def column(self, header: str) -> Column | None:
-        """The column a normalised header names, if it is one we know."""
-        name = self.aliases.get(header, header)
-        return next((column for column in self.columns if column.name == name), None)
+    def name_of(self, header: str) -> str:
+        """The name of the column a header stands for, or the header itself where we do not know it."""
+        plain = header_name(header)
+        return self.aliases.get(plain, plain) if plain in self.names else header
 
     @property
     def names(self) -> frozenset[str]:
-        """All headers we know, normalised."""
+        """All headers we know, as ``header_name`` gives them."""
         return frozenset({column.name for column in self.columns} | self.aliases.keys())
 
 

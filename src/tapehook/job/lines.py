@@ -1,7 +1,7 @@
 """The rows of a table as lines: cells by column, each able to say what is wrong with it."""
 
 import difflib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import TypeVar
 
@@ -12,7 +12,7 @@ from tapehook.job.cells import Known
 from tapehook.job.columns import Column, Table, written
 from tapehook.job.problems import Problem, limit, shown
 from tapehook.job.records import TableRecord
-from tapehook.job.sheets import Row, Sheet, header_name
+from tapehook.job.sheets import Row, Sheet
 from tapehook.notation import NotationError
 
 _Record = TypeVar("_Record", bound=TableRecord)
@@ -29,7 +29,7 @@ class Line:
     file: str
     row: int
     table: Table
-    headers: Mapping[str, str]
+    headers: frozenset[str]
     problems: list[Problem]
     cells: dict[str, str] = field(default_factory=dict)
     extra: dict[str, str] = field(default_factory=dict)
@@ -115,10 +115,9 @@ def nearest(wrong: str, right: Iterable[str]) -> str:
 
 def read_lines(sheet: Sheet, table: Table, problems: list[Problem]) -> list[Line]:
     """The rows of a sheet as lines of ``table``. What is wrong with the header is noted in ``problems``."""
-    columns = [table.column(header_name(cell)) for cell in sheet.header.cells]
-    names = [column.name if column else cell for column, cell in zip(columns, sheet.header.cells, strict=True)]
+    names = names_of(sheet, table)
     _check_header(sheet, table, names, problems)
-    known = {column.name: column.name for column in columns if column}
+    known = frozenset(column.name for column in table.columns).intersection(names)
     lines = []
     for row in sheet.rows:
         line = Line(sheet.file, row.number, table, known, problems)
@@ -127,6 +126,11 @@ def read_lines(sheet: Sheet, table: Table, problems: list[Problem]) -> list[Line
                 _place(line, sheet, row, at, names[at] if at < len(names) else "")
         lines.append(line)
     return lines
+
+
+def names_of(sheet: Sheet, table: Table) -> list[str]:
+    """The header as names of columns: the text itself where we do not know it, empty where there is none."""
+    return [table.name_of(cell) for cell in sheet.header.cells]
 
 
 def _place(line: Line, sheet: Sheet, row: Row, at: int, name: str) -> None:
@@ -158,7 +162,7 @@ def _check_header(sheet: Sheet, table: Table, names: list[str], problems: list[P
         if name and name in seen:
             note(cell, f"each column once; {shown(name)} is there already")
         seen.add(name)
-    unknown = [name for name in names if name and table.column(header_name(name)) is None]
+    unknown = [name for name in names if name and name not in table.names]
     for column in table.columns:
         if column.need == "needed" and column.name not in seen:
             note(None, f"a column {column.name}{nearest(column.name, unknown)}")

@@ -50,8 +50,8 @@ Identifier = Annotated[str, BeforeValidator(_stripped), AfterValidator(_one_line
 Name = Annotated[str, AfterValidator(_one_line), Field(max_length=200)]
 Text = Annotated[str | None, BeforeValidator(_stripped_or_none)]
 """Free text; the space around it is dropped, and empty text is None."""
-Positive = Annotated[float, Field(ge=1e-6, le=1e9)]
-Finite = Annotated[float, Field(ge=-1e9, le=1e9)]
+Positive = Annotated[float, Field(ge=1e-6, le=1e9, allow_inf_nan=False)]
+Finite = Annotated[float, Field(ge=-1e9, le=1e9, allow_inf_nan=False)]
 Distance = Annotated[float, Field(ge=1e-3, le=1e6)]
 """Metres from the image plane, 1 mm to 1,000 km; farther is infinity."""
 Share = Annotated[float, Field(gt=0, le=1)]

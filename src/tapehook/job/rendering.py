@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from tapehook.job.cells import Known, distance
 from tapehook.job.columns import CHARTS, LENSES, READINGS, Table, written
 from tapehook.job.records import ChartTest, Job, Reading, TableRecord
-from tapehook.job.sheets import guarded, header_name
+from tapehook.job.sheets import guarded
 from tapehook.notation import write_distance
 
 _TO_QUOTE = re.compile(r'[,;\t"\r\n]|^\s|\s$')
@@ -31,7 +31,7 @@ def tables_of(job: Job) -> dict[str, str]:
 def _csv(table: Table, job: Job, records: Sequence[TableRecord], rows: Sequence[Cells]) -> str:
     """One table: the columns as they were read, then those needed besides, then unknown ones not yet there."""
     headers = list(job.column_order.get(table.name, ()))
-    names = [_name(table, header) for header in headers]
+    names = [table.name_of(header) for header in headers]
     used = _used(table, names, records, rows)
     added = [column.name for column in table.columns if column.name in used and column.name not in names]
     extra = dict.fromkeys(header for record in records for header in record.extra)
@@ -62,15 +62,9 @@ def _is_assumed(record: TableRecord, field: str) -> bool:
     return bool(getattr(record, field) == type(record).model_fields[field].default)
 
 
-def _name(table: Table, header: str) -> str:
-    """The name of the column a header stands for, or the header itself when we do not know it."""
-    column = table.column(header_name(header))
-    return column.name if column else header
-
-
 def _names(table: Table, job: Job) -> set[str]:
     """The columns the file had."""
-    return {_name(table, header) for header in job.column_order.get(table.name, ())}
+    return {table.name_of(header) for header in job.column_order.get(table.name, ())}
 
 
 def _line(cells: Iterable[str]) -> str:

@@ -7,7 +7,7 @@ from typing import cast
 from tapehook.job import cells
 from tapehook.job.cells import Known
 from tapehook.job.columns import CHARTS, LENSES, READINGS, read_unit, written
-from tapehook.job.lines import Line, nearest, read_lines, said, same
+from tapehook.job.lines import Line, names_of, nearest, read_lines, said, same
 from tapehook.job.problems import Problem
 from tapehook.job.records import ChartTest, Lens, Reading
 from tapehook.job.sheets import Sheet
@@ -56,7 +56,7 @@ class Kit:
 def read_lenses(sheet: Sheet, problems: list[Problem]) -> tuple[tuple[Lens, ...], Kit]:
     """All lenses without problems, and what the other tables need to know of all."""
     lines = read_lines(sheet, LENSES, problems)
-    kit = Kit(whole=not sheet.problems and "id" in {name for line in lines[:1] for name in line.headers})
+    kit = Kit(whole=not sheet.problems and "id" in names_of(sheet, LENSES))
     lenses = [_lens(line, sheet, kit) for line in lines]
     _check_ids(lines, kit)
     return tuple(lens for lens in lenses if lens), kit

@@ -93,7 +93,8 @@ def _in_the_way(folder: Path, files: Iterable[str]) -> Iterator[Problem]:
             expected = f"no workbook beside the {table.name}.csv that would be written; move it away first"
             yield Problem(f"{table.name}.xlsx", None, None, None, expected)
     for name in files:
-        if (folder / name).exists() and not (folder / name).is_file():
+        path = folder / name
+        if os.path.exists(path) and not os.path.isfile(path):  # noqa: PTH110, PTH113 - those of Path can raise
             yield Problem(name, None, None, None, "a file, not a folder or device")
 
 
