@@ -15,25 +15,15 @@ import numpy as np
 import pytest
 
 from tapehook.finding import SIGN
-from tapehook.handover.pocket import GRID_POINTS, SMALLEST_T, render_pocket
+from tapehook.handover.pocket import GRID_POINTS, SMALLEST_T, limit_texts, render_pocket
 from tapehook.job import read_job
-from tapehook.job.records import Criterion, Job, Lens, Reading
-from tapehook.notation import format_distance, format_position
+from tapehook.job.records import Criterion, Job, System
+from tapehook.notation import format_position
 from tapehook.prep import Prep, prepare
+from tests.browser.pocket_jobs import HOSTILE, TURNING, lens, one_lens, readings
 
 WEB = Path(str(files("tapehook") / "handover" / "web"))
 DEMO = Path(str(files("tapehook") / "demo_job"))
-HOSTILE = (
-    "</script><script>globalThis.broken=1</script>",
-    '"><img src=x onerror="globalThis.broken=1">',
-    "<!--",
-    "]]>&lt;b&gt;&amp;",
-    "$title ${data} {{x}} `${1}`",
-    "\u202etxet desrever\u2066",
-    "a\u2028b\u2029c",
-    "' onmouseover='globalThis.broken=1",
-    "=1+1",
-)
 VOID = {"meta", "link", "input", "br", "rect"}
 
 
@@ -89,23 +79,6 @@ def html(prep: Prep) -> str:
     return render_pocket(prep)
 
 
-def lens_readings(lens_id: str, marks: list[tuple[float, float]]) -> Iterator[Reading]:
-    """Readings of one lens, both ways, without play."""
-    for distance_m, position in marks:
-        for approach in ("near_to_far", "far_to_near"):
-            yield Reading(lens_id=lens_id, value=distance_m, position=position, approach=approach)
-
-
-MARKS = [(0.6, 300.0), (0.8, 215.0), (1.0, 167.0), (1.5, 107.0), (2.0, 78.0), (4.0, 37.0), (np.inf, 0.0)]
-TURNING = [(0.6, 300.0), (0.8, 200.0), (1.0, 260.0), (1.5, 100.0), (2.0, 150.0), (4.0, 30.0), (np.inf, 0.0)]
-
-
-def one_lens(marks: list[tuple[float, float]] = MARKS, title: str = "One lens", **fields: Any) -> Prep:
-    """A job with one 50 mm lens."""
-    lens = Lens(**({"id": "L1", "focal_mm": 50.0, "t_stop": 1.5, "close_focus_m": 0.6, "serial": "S1"} | fields))
-    return prepare(Job(title=title, lenses=(lens,), readings=tuple(lens_readings(lens.id, marks))))
-
-
 def test_equal_jobs_give_equal_pages(prep: Prep, html: str) -> None:
     """The page depends on the job alone, to the last sign."""
     assert render_pocket(prepare(read_job(DEMO))) == html == render_pocket(prep)
@@ -159,9 +132,8 @@ def test_policy_allows_this_style_and_this_script_alone(html: str) -> None:
 @pytest.mark.parametrize("name", HOSTILE)
 def test_names_stay_text(name: str) -> None:
     """Whatever a lens or job is called, the page has the same elements as with a plain name, and says the name."""
-    fields = {"serial": name, "model": name, "note": name, "twin_of": name}
     plain = Page(render_pocket(one_lens(serial="S", model="M", note="N", twin_of="W")))
-    page = Page(render_pocket(one_lens(title=name, **fields)))
+    page = Page(render_pocket(one_lens(title=name, serial=name, model=name, note=name, twin_of=name)))
     shown = " ".join("".join(sign if sign.isprintable() else " " for sign in name).split())
 
     assert Counter(tag for tag, _ in page.elements) == Counter(tag for tag, _ in plain.elements)
@@ -197,9 +169,8 @@ def test_every_round_distance_reads_without_scripts(prep: Prep, html: str) -> No
         for finding in entry.findings:
             assert f"{SIGN[finding.severity]} {finding.severity} {finding.message} {finding.next_step}" in said
         for depth in entry.depth_rows:
-            limits = [
-                format_distance(d, depth.system) for pair in zip(depth.near_m, depth.far_m, strict=True) for d in pair
-            ]
+            pairs = zip(depth.near_m, depth.far_m, strict=True)
+            limits = [text for near, far in pairs for text in limit_texts(near, far, depth.system)]
             assert " ".join([depth.text, *limits]) in said
 
 
@@ -212,6 +183,30 @@ def test_budget_is_shown_as_prep_worked_it_out(prep: Prep, html: str) -> None:
         own = view.budget.worst_own
         used = f"{own * 100:.0f} %" if own < 10 else "over 1000 %"
         assert f"Focus budget at {view.stop.text} depth used {used} at {view.stop.text} by the lens itself" in text
+
+
+def test_one_budget_where_both_stops_are_the_same() -> None:
+    """A lens that shoots wide open has one budget, not the same one twice."""
+    assert Page(render_pocket(one_lens(stop="T1.5"))).text.count("Focus budget at T1.5") == 1
+    assert Page(render_pocket(one_lens(stop="T2.8"))).text.count("Focus budget at T") == 2
+
+
+@pytest.mark.parametrize(
+    "near_m, far_m, system, texts",
+    [
+        (2.0, 2.3, "metric", ("2 m", "2.3 m")),
+        (1.9934, 2.0067, "metric", ("1.993 m", "2.007 m")),
+        (1.9, np.inf, "metric", ("1.9 m", "∞")),
+        (66.13 * 0.0254, 67.37 * 0.0254, "imperial", ("5'6⅛\"", "5'7⅜\"")),
+        (65.95 * 0.0254, 72.0 * 0.0254, "imperial", ("5'6\"", "6'")),
+        (71.99 * 0.0254, 72.26 * 0.0254, "imperial", ("6'", "6'¼\"")),
+        (12.0, 12.01, "metric", ("12 m", "12 m")),
+        (np.nan, np.nan, "metric", ("no focus", "no focus")),
+    ],
+)
+def test_shallow_depth_is_not_rounded_away(near_m: float, far_m: float, system: System, texts: tuple[str, str]) -> None:
+    """Near and far are in house style, but to the millimetre or eighth of an inch where they lie close together."""
+    assert limit_texts(near_m, far_m, system) == texts
 
 
 def test_missing_serial_and_unknowns_are_said() -> None:
@@ -230,8 +225,8 @@ def test_missing_serial_and_unknowns_are_said() -> None:
 def test_lens_without_readings_says_so() -> None:
     """No map: the sentence stands where the positions would, and the data carry no grid."""
     page = Page(render_pocket(one_lens(marks=[])))
-    lens = page.data["lenses"][0]
-    assert (lens["map"], lens["noMap"]) == (None, "No focus map: no readings.")
+    given = page.data["lenses"][0]
+    assert (given["map"], given["noMap"]) == (None, "No focus map: no readings.")
     assert page.text.count("No focus map: no readings.") == 1
 
 
@@ -249,19 +244,16 @@ def test_map_that_turns_back_gives_no_position() -> None:
 def test_lens_without_focal_length_has_no_depth() -> None:
     """Without a focal length there is a ring position and no depth, and the page says why."""
     page = Page(render_pocket(one_lens(focal_mm=None)))
-    lens = page.data["lenses"][0]
-    assert lens["optics"] is None
-    assert lens["map"] is not None
+    given = page.data["lenses"][0]
+    assert given["optics"] is None
+    assert given["map"] is not None
     assert "No focal length, so no depth of field." in page.text
 
 
 def test_lens_read_one_way_says_so() -> None:
     """The centre of the play is not known, and that stands beside the positions."""
-    readings = [
-        Reading(lens_id="L1", value=d, position=p, approach="far_to_near") for d, p in MARKS
-    ]  # one way for all of them
-    lens = Lens(id="L1", focal_mm=50.0, t_stop=1.5, close_focus_m=0.6)
-    page = Page(render_pocket(prepare(Job(lenses=(lens,), readings=tuple(readings)))))
+    job = Job(lenses=(lens(),), readings=readings("L1", both_ways=False))
+    page = Page(render_pocket(prepare(job)))
     assert page.data["lenses"][0]["oneWay"] == "Read from far to near only."
     assert "Read from far to near only." in page.text
 
@@ -277,17 +269,17 @@ def test_data_are_what_prep_holds(prep: Prep, html: str) -> None:
     """Optics, stops and maps travel unchanged: maps on a grid of 201 points or more, positions to seven digits."""
     assert GRID_POINTS >= 201
     data = Page(html).data
-    for entry, lens in zip(prep.lenses, data["lenses"], strict=True):
-        optics = lens["optics"]
+    for entry, given in zip(prep.lenses, data["lenses"], strict=True):
+        optics = given["optics"]
         assert (optics["cocM"], optics["blurFloorM"]) == (entry.coc_m, entry.blur_floor_m)
         assert optics["transmission"] == (entry.transmission if entry.transmission_known else None)
         assert (optics["pupil"] is not None) == entry.pupil_known
-        assert lens["widest"] == (entry.widest and {"text": entry.widest.text, "t": entry.widest.t_number})
-        if entry.focus_map is None or lens["map"] is None:
+        assert given["widest"] == (entry.widest and {"text": entry.widest.text, "t": entry.widest.t_number})
+        if entry.focus_map is None or given["map"] is None:
             continue
         _, positions, plus_minus = entry.focus_map.grid(GRID_POINTS)
-        assert np.allclose(lens["map"]["positions"], positions, rtol=1e-6, atol=1e-6 * np.ptp(positions))
-        assert np.allclose(lens["map"]["plusMinus"], plus_minus, rtol=1e-2)
+        assert np.allclose(given["map"]["positions"], positions, rtol=1e-6, atol=1e-6 * np.ptp(positions))
+        assert np.allclose(given["map"]["plusMinus"], plus_minus, rtol=1e-2)
 
 
 def test_stops_go_by_thirds_to_t22(html: str) -> None:

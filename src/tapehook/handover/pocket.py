@@ -14,7 +14,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from importlib.resources import files
 from string import Template
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -28,6 +28,10 @@ GRID_POINTS = 241
 """Points of each map in the page, even in place; between them the page draws a cubic (web/depth.js)."""
 SMALLEST_T = 22.0
 """The stop slider ends here: diffraction rules beyond."""
+
+_INCH_M = 0.0254
+_SHALLOW_M = 2 * _INCH_M
+_EIGHTHS = ("", "⅛", "¼", "⅜", "½", "⅝", "¾", "⅞")
 
 _SCRIPTS = ("depth.js", "notation.js", "search.js", "rule.js", "pocket.js")
 """In the order of who uses whom; joined to one module, as a page opened from a file may load no other."""
@@ -249,7 +253,7 @@ def _sheet(entry: LensPrep, index: int) -> str:
     """One lens as a fold-out: everything found, in tables."""
     parts = [
         _findings(entry.findings),
-        *(_budget(view) for view in entry.budgets),
+        *(_budget(view) for view in {view.stop.text: view for view in entry.budgets}.values()),
         _rounds(entry),
         _depth_table(entry),
         _facts(entry),
@@ -260,7 +264,7 @@ def _sheet(entry: LensPrep, index: int) -> str:
     worst = _worst(entry.findings)
     badge = _severity(worst) if worst in ("fix", "watch") else ""
     return (
-        f'<details class="sheet" id="sheet-{index}"><summary><h3><bdi>{_text(entry.title)}</bdi></h3>'
+        f'<details class="sheet" id="sheet-{index}"><summary><h2><bdi>{_text(entry.title)}</bdi></h2>'
         f"{line}{badge}</summary>{''.join(parts)}</details>"
     )
 
@@ -295,7 +299,7 @@ def _budget(view: BudgetView) -> str:
     stop = _text(view.stop.text)
     beside = "".join(f", with {term.name} {_percent(budget.worst_total)}" for term, _ in terms if term.source == "set")
     return (
-        f"<h4>Focus budget at {stop}</h4><p><strong>depth used {_percent(budget.worst_own)}</strong> "
+        f"<h3>Focus budget at {stop}</h3><p><strong>depth used {_percent(budget.worst_own)}</strong> "
         f"at {stop} by the lens itself{_text(beside)}; worst at {_text(view.worst_text)}, 100 % = soft</p>"
         f'<table class="budget"><tbody>{lines}</tbody></table>'
     )
@@ -320,7 +324,7 @@ def _rounds(entry: LensPrep) -> str:
     """Ring positions for round distances, the lens's own system first."""
     if not entry.rounds:
         sentence = _no_map(entry)
-        return f'<h4>Ring positions</h4><p class="none">{_text(sentence)}</p>' if sentence else ""
+        return f'<h3>Ring positions</h3><p class="none">{_text(sentence)}</p>' if sentence else ""
     systems = sorted({row.system for row in entry.rounds}, key=lambda system: system != entry.system)
     one_way = f"<p>{_text(_one_way(entry) or '')}</p>" if entry.one_way else ""
     tables = "".join(
@@ -331,7 +335,7 @@ def _rounds(entry: LensPrep) -> str:
         )
         for system in systems
     )
-    return f'<h4>Ring positions for round distances</h4>{one_way}<div class="pair">{tables}</div>'
+    return f'<h3>Ring positions for round distances</h3>{one_way}<div class="pair">{tables}</div>'
 
 
 def _round_row(row: RoundRow, entry: LensPrep) -> tuple[str, str, str]:
@@ -348,11 +352,11 @@ def _plus_minus(half_width: float, entry: LensPrep) -> str:
 
 def _depth_table(entry: LensPrep) -> str:
     if not entry.depth_rows:
-        return '<h4>Depth of field</h4><p class="none">No focal length, so no depth of field.</p>'
+        return '<h3>Depth of field</h3><p class="none">No focal length, so no depth of field.</p>'
     header = ("near and far", *(stop.text for stop in entry.depth_stops))
     table = _table("", header, [_depth_row(row) for row in entry.depth_rows])
     return (
-        f'<h4>Depth of field{_spread(entry)}</h4><div class="wide" role="region" tabindex="0" '
+        f'<h3>Depth of field{_spread(entry)}</h3><div class="wide" role="region" tabindex="0" '
         f'aria-label="Depth of field of {_text(entry.title)}">{table}</div>'
     )
 
@@ -368,11 +372,33 @@ def _spread(entry: LensPrep) -> str:
 
 def _depth_row(row: DepthRow) -> tuple[str, ...]:
     pairs = zip(row.near_m, row.far_m, strict=True)
-    return row.text, *(f"{_distance(near, row)}\n{_distance(far, row)}" for near, far in pairs)
+    return row.text, *("\n".join(limit_texts(near, far, row.system)) for near, far in pairs)
 
 
-def _distance(distance_m: float, row: DepthRow) -> str:
-    return "no focus" if math.isnan(distance_m) else format_distance(distance_m, row.system)
+def limit_texts(near_m: float, far_m: float, system: Literal["metric", "imperial"]) -> tuple[str, str]:
+    """Near and far as the page writes them, from metres; "no focus" for NaN.
+
+    House style, or to the millimetre or the eighth of an inch where a depth under two inches would be rounded away.
+    """
+    if math.isnan(near_m):
+        return "no focus", "no focus"
+    fine = far_m - near_m < _SHALLOW_M and far_m < 10
+    if not fine:
+        return format_distance(near_m, system), format_distance(far_m, system)
+    write = _to_millimetres if system == "metric" else _to_eighths
+    return write(near_m), write(far_m)
+
+
+def _to_millimetres(distance_m: float) -> str:
+    return f"{distance_m:.3f} m"
+
+
+def _to_eighths(distance_m: float) -> str:
+    """5'6⅛": feet or inches that are zero are left out."""
+    inches, eighths = divmod(math.floor(distance_m / _INCH_M * 8 + 0.5), 8)
+    feet, inches = divmod(inches, 12)
+    small = f"{inches or ''}{_EIGHTHS[eighths]}"
+    return (f"{feet}'" if feet else "") + (f'{small}"' if small else "")
 
 
 def _facts(entry: LensPrep) -> str:
@@ -394,7 +420,7 @@ def _facts(entry: LensPrep) -> str:
         ("note", lens.note or ""),
     ]
     body = "".join(f"<dt>{name}</dt><dd><bdi>{_text(value)}</bdi></dd>" for name, value in rows if value)
-    return f"<h4>This lens</h4><dl>{body}</dl>"
+    return f"<h3>This lens</h3><dl>{body}</dl>"
 
 
 def _play(entry: LensPrep) -> str:
@@ -406,7 +432,7 @@ def _play(entry: LensPrep) -> str:
 
 def _assumptions(sentences: Sequence[str]) -> str:
     items = "".join(f"<li><bdi>{_text(sentence)}</bdi></li>" for sentence in sentences)
-    return f'<h4>Assumed</h4><ul class="assumed">{items}</ul>' if items else ""
+    return f'<h3>Assumed</h3><ul class="assumed">{items}</ul>' if items else ""
 
 
 def _table(caption: str, header: Sequence[str], rows: Rows) -> str:

@@ -122,8 +122,8 @@ export function depth(optics, tNumber, distanceM, fNumber = null) {
  * Position of the ring at a distance, and half-width of its 95 % band, from a map's grid; null outside the map.
  *
  * map: datumM; farM, nearM (ends, far may be Infinity); positions and plusMinus, at places even in 1/(D - datum)
- * from far to near. Between grid points the position follows the cubic through the four nearest, the band a
- * straight line. With 201 points the cubic stays within a twentieth of the band (a test measures it).
+ * from far to near. Between grid points both follow the cubic through the four nearest. On a grid of 241 points it
+ * stays within a hundredth of the band, the band within a twentieth of itself (a test measures both).
  */
 export function ringPosition(map, distanceM) {
   const far = placeOf(map, map.farM);
@@ -133,10 +133,9 @@ export function ringPosition(map, distanceM) {
   const at = Math.min(Math.max(part, 0), 1) * last;
   const cell = Math.min(Math.floor(at), last - 1);
   const start = Math.min(Math.max(cell - 1, 0), last - 3);
-  const t = at - cell;
   return {
     position: cubic(map.positions, start, at - start),
-    plusMinus: map.plusMinus[cell] + t * (map.plusMinus[cell + 1] - map.plusMinus[cell]),
+    plusMinus: cubic(map.plusMinus, start, at - start),
   };
 }
 

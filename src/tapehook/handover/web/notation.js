@@ -31,8 +31,15 @@ class Refused extends Error {
 }
 
 function shown(text) {
-  const plainText = [...text].map((sign) => (/[\p{C}\p{Zl}\p{Zp}]/u.test(sign) ? " " : sign));
-  return plainText.length <= LONGEST_SHOWN ? plainText.join("") : `${plainText.slice(0, LONGEST_SHOWN - 1).join("")}…`;
+  const signs = [...text];
+  const cut = signs.length <= LONGEST_SHOWN ? signs : [...signs.slice(0, LONGEST_SHOWN - 1), "…"];
+  return cut.map((sign) => (sign !== " " && /[\p{C}\p{Z}]/u.test(sign) ? escaped(sign) : sign)).join("");
+}
+
+/** A sign that cannot be printed, by its number. */
+function escaped(sign) {
+  if ("\t\n\r".includes(sign)) return " ";
+  return `<U+${sign.codePointAt(0).toString(16).toUpperCase().padStart(4, "0")}>`;
 }
 
 function either(choices) {
@@ -63,7 +70,6 @@ for (const [glyph, fraction] of Object.entries(GLYPH_FRACTIONS)) PLAIN.set(glyph
 const TOKEN =
   /(?<fraction>[0-9]+ ?\/ ?[0-9]+(?![0-9.,]))|(?<number>(?:[0-9]|[.,](?=[0-9]))[0-9.,]*(?:(?<=[0-9])e[+-]?[0-9]+)?)|(?<word>[a-zμ]+\.?|['"°%∞])|(?<other>[^\s])/gu;
 const GROUPED = /^[1-9][0-9]{0,2}(?:(?:,[0-9]{3})+(?:\.[0-9]+)?|(?:\.[0-9]{3})+(?:,[0-9]+)?)$/;
-const ONE_MARK = /^([0-9]*)([.,])([0-9]+)$/;
 
 /** The text in lower case, single spaces, plain marks. */
 function plain(text) {
@@ -80,13 +86,31 @@ function tokens(cleaned) {
 
 function read(text, expected, reader) {
   try {
-    if (text.length > LONGEST_TEXT) throw new Refused(`has ${text.length} characters, too many`);
-    const cleaned = plain(text);
-    if (!cleaned) throw new Refused("is empty");
-    return reader(cleaned);
+    return reader(checked(text));
   } catch (refusal) {
     if (!(refusal instanceof Refused)) throw refusal;
-    throw new NotationError(text, expected, refusal.readings, refusal.reason);
+    // Readings are put together from pieces; only those that would be accepted help anybody.
+    const clear = refusal.readings.filter((reading) => isRead(reading, reader));
+    throw new NotationError(text, expected, clear, refusal.reason);
+  }
+}
+
+/** The cleaned text. Refuses one that is too long, before any work, and an empty one. */
+function checked(text) {
+  const count = [...text].length;
+  if (count > LONGEST_TEXT) throw new Refused(`has ${count} characters, too many`);
+  const cleaned = plain(text);
+  if (!cleaned) throw new Refused("is empty");
+  return cleaned;
+}
+
+function isRead(text, reader) {
+  try {
+    reader(checked(text));
+    return true;
+  } catch (refusal) {
+    if (!(refusal instanceof Refused)) throw refusal;
+    return false;
   }
 }
 
@@ -98,53 +122,69 @@ function spliced(cleaned, token, replacements) {
 function numberValue(cleaned, token) {
   const [mantissa, exponent = "0"] = token.raw.split("e");
   if (Math.abs(Number(exponent)) > 400) throw new Refused("has an exponent out of range");
-  const one = ONE_MARK.exec(mantissa);
-  if (one && one[2] === "," && one[3].length === 3 && /[1-9]/.test(one[1])) {
-    throw new Refused("", spliced(cleaned, token, [`${one[1]}.${one[3]}`, one[1] + one[3]]));
-  }
-  let digits = mantissa;
-  if (one) digits = mantissa.replace(",", ".");
-  else if (GROUPED.test(mantissa)) digits = ungrouped(mantissa);
-  else if (!/^[0-9]+$/.test(mantissa)) throw new Refused();
-  return Number(`${digits}e${exponent}`);
+  return Number(`${plainDigits(cleaned, token, mantissa)}e${exponent}`);
 }
 
-function ungrouped(mantissa) {
-  const thousands = /[.,]/.exec(mantissa)[0];
-  return mantissa.replaceAll(thousands, "").replace(",", ".");
+/** The digits with a point for the decimal mark and no mark for thousands. */
+function plainDigits(cleaned, token, mantissa) {
+  const marks = mantissa.match(/[.,]/g) ?? [];
+  if (!marks.length) return mantissa;
+  if (marks.length > 1) {
+    if (!GROUPED.test(mantissa)) throw new Refused();
+    return mantissa.replaceAll(marks[0], "").replace(",", ".");
+  }
+  const [whole, decimal] = mantissa.split(marks[0]);
+  if (!decimal) throw new Refused("ends in a decimal mark");
+  if (marks[0] === "," && decimal.length === 3 && /[1-9]/.test(whole)) {
+    throw new Refused("", spliced(cleaned, token, [`${whole}.${decimal}`, whole + decimal]));
+  }
+  return `${whole}.${decimal}`;
 }
 
 /** Value of a fraction token, between 0 and 1. Refuses 61/2, which may be 6 1/2 run together. */
 function fractionValue(cleaned, token) {
-  const [above, below] = token.raw.replaceAll(" ", "").split("/");
-  if (!Number(above) || !Number(below)) throw new Refused("has a fraction with a nought in it");
-  if (Number(above) < Number(below)) return Number(above) / Number(below);
-  const last = Number(above.at(-1));
-  const parted = `${above.slice(0, -1)} ${above.at(-1)}/${below}`;
-  const sensible = above.length > 1 && last > 0 && last < Number(below);
-  const readings = sensible ? spliced(cleaned, token, [parted]) : [];
-  throw new Refused(`has the fraction ${above}/${below}, which is not less than one,`, readings);
+  const [above, below] = aboveAndBelow(token);
+  if (above === 0 || below === 0) throw new Refused("has a fraction with a nought in it");
+  if (above < below) return above / below;
+  const whole = Math.floor(above / 10);
+  const rest = above % 10;
+  const readings = whole && rest > 0 && rest < below ? [`${whole} ${rest}/${below}`] : [];
+  throw new Refused("has a fraction that is not less than one", spliced(cleaned, token, readings));
 }
 
-/** Number and fraction tokens read, "6 1/2" joined to one quantity; the other tokens as they are. */
+/** Numerator and denominator of what ends in a fraction: 1 and 2 for "1/2" and for "6 1/2". */
+function aboveAndBelow(token) {
+  const [above, below] = token.raw.split("/");
+  return [Number(above.trim().split(/[ -]/).at(-1)), Number(below)];
+}
+
+/** Number and fraction tokens read, "6 1/2" and "6-1/2" joined to one; the other tokens as they are. */
 function quantities(cleaned) {
   const found = [];
   for (const token of tokens(cleaned)) {
-    const before = found.at(-1);
     if (token.kind === "number") {
-      const isWhole = /^[0-9]+$/.test(token.raw);
-      found.push({ ...token, quantity: isWhole ? "whole" : "decimal", value: numberValue(cleaned, token) });
-    } else if (token.kind !== "fraction") {
-      found.push(token);
-    } else if (before?.quantity === "whole") {
-      const value = before.value + fractionValue(cleaned, token);
-      const raw = cleaned.slice(before.start, token.end);
-      found[found.length - 1] = { ...before, raw, end: token.end, quantity: "mixed", value };
-    } else {
-      found.push({ ...token, quantity: "fraction", value: fractionValue(cleaned, token) });
-    }
+      // A grouped number counts as decimal: "1,234" beside inches or a fraction is no plain number.
+      const kind = /^[0-9]+$/.test(token.raw) ? "whole" : "decimal";
+      found.push({ ...token, quantity: kind, value: numberValue(cleaned, token) });
+    } else if (token.kind === "fraction") addFraction(cleaned, found, token);
+    else found.push(token);
   }
   return found;
+}
+
+/** Joins a fraction to the whole number before it, or adds it as a quantity of its own. */
+function addFraction(cleaned, found, token) {
+  const fraction = { ...token, quantity: "fraction", value: fractionValue(cleaned, token) };
+  // In 6-1/2 the dash joins, as in 6 1/2; in "6 - 1/2" it does not.
+  const joinedByDash = found.length > 1 && cleaned[token.start - 1] === "-" && cleaned[token.start - 2] !== " ";
+  const place = found.length - (joinedByDash ? 2 : 1);
+  const whole = found[place];
+  if (whole?.quantity !== "whole") {
+    found.push(fraction);
+    return;
+  }
+  const raw = cleaned.slice(whole.start, token.end);
+  found.splice(place, found.length, { ...whole, raw, end: token.end, quantity: "mixed", value: whole.value + fraction.value });
 }
 
 const SPELLINGS = {
@@ -203,16 +243,22 @@ function letterOf(token) {
   return LETTER.get(token.raw.replace(/\.$/, "")) ?? "?";
 }
 
-/** In feet, 6.6 may stand for 6'6", so decimals need the mark. */
+/** A quantity without a unit. Refused when its digits may stand for feet and inches: 6.6, 3/4. */
 function bareM(quantity, bareUnit) {
-  if (!bareUnit) {
-    const units = quantity.value < 60 ? ["m", "ft"] : ["m", "ft", "cm", "in"];
-    throw new Refused("has no unit", [...units.map((unit) => `${quantity.raw} ${unit}`), ...pointForFeet(quantity)]);
-  }
+  if (!bareUnit) throw new Refused("has no unit", bareReadings(quantity));
   if (bareUnit === "ft" && quantity.quantity === "decimal" && !Number.isInteger(quantity.value)) {
-    throw new Refused("has no unit", [`${quantity.raw} ft`, ...pointForFeet(quantity)]);
+    throw new Refused("has decimals and no unit", [`${quantity.raw} ft`, ...pointForFeet(quantity)]);
+  }
+  if (quantity.quantity === "fraction") {
+    throw new Refused("has no unit", [`${quantity.raw} ${bareUnit}`, ...slashForFeet(quantity)]);
   }
   return quantity.value * (bareUnit === "ft" ? FOOT_M : 1);
+}
+
+function bareReadings(quantity) {
+  if (quantity.quantity === "fraction") return [`${quantity.raw} in`, ...slashForFeet(quantity)];
+  const units = quantity.value < 60 ? ["m", "ft"] : ["m", "ft", "cm", "in"];
+  return [...units.map((unit) => `${quantity.raw} ${unit}`), ...pointForFeet(quantity)];
 }
 
 function pointForFeet(quantity) {
@@ -221,22 +267,34 @@ function pointForFeet(quantity) {
   return whole && isInches ? [`${whole}'${inches}"`] : [];
 }
 
+function slashForFeet(quantity) {
+  const [feet, inches] = aboveAndBelow(quantity);
+  return inches < 12 ? [`${feet}'${inches}"`] : [];
+}
+
 function feetAndInchesM(cleaned, feet, inches, inchMark) {
   if (feet.quantity !== "whole") throw new Refused("has feet that are not whole, and inches beside them");
-  if (inches.quantity === "fraction" && !inchMark) {
-    const halves = [`${feet.raw}'0 ${inches.raw}"`, `${feet.raw} ${inches.raw} ft`];
-    throw new Refused("has a fraction without a unit", halves);
-  }
+  if (inches.quantity === "fraction") refuseUnclearFraction(cleaned, feet, inches, inchMark);
   if (inches.value >= 12) {
     throw new Refused("has twelve inches or more beside the feet", tooManyInches(cleaned, feet, inches));
   }
   return feet.value * FOOT_M + inches.value * INCH_M;
 }
 
+/** Refuses 5' 1/2, half an inch or half a foot, and 5'11/16", which may be 5'1 1/16". */
+function refuseUnclearFraction(cleaned, feet, inches, inchMark) {
+  const noInches = `${feet.raw}'0 ${inches.raw}"`;
+  if (!inchMark) throw new Refused("has a fraction without a unit", [noInches, `${feet.raw} ${inches.raw} ft`]);
+  const [above, below] = aboveAndBelow(inches);
+  if (above > 10 && above % 10 && cleaned[inches.start - 1] !== " ") {
+    throw new Refused("", [noInches, `${feet.raw}'${Math.floor(above / 10)} ${above % 10}/${below}"`]);
+  }
+}
+
 function tooManyInches(cleaned, feet, inches) {
   if (inches.quantity !== "whole" || inches.value >= 120) return [];
   const carried = `${feet.value + Math.floor(inches.value / 12)}'${inches.value % 12}"`;
-  return [carried, ...spliced(cleaned, inches, [`${inches.raw.slice(0, -1)}.${inches.raw.at(-1)}`])];
+  return [carried, ...spliced(cleaned, inches, [`${Math.floor(inches.value / 10)}.${inches.value % 10}`])];
 }
 
 function metresAndCentimetresM(metres, centimetres) {
@@ -253,26 +311,35 @@ function isTrailing(inches, fraction) {
 /** Refuses 5/6 of something: no tape shows it, and it may stand for 5'6". */
 function refuseOddFractions(found) {
   for (const quantity of found) {
-    if (quantity.quantity !== "fraction" && quantity.quantity !== "mixed") continue;
-    const joined = quantity.raw.replace(/ ?\/ ?/, "/");
-    const [above, below] = joined.split(" ").at(-1).split("/").map(Number);
-    if (TAPE_DENOMINATORS.has(below)) continue;
-    const alone = quantity.quantity === "fraction" && found.length === 1 && below < 12;
-    throw new Refused("has a fraction no tape shows", alone ? [`${above}'${below}"`] : []);
+    const isFraction = quantity.quantity === "fraction" || quantity.quantity === "mixed";
+    if (!isFraction || TAPE_DENOMINATORS.has(aboveAndBelow(quantity)[1])) continue;
+    const alone = quantity.quantity === "fraction" && found.length === 1;
+    throw new Refused("has a fraction no tape shows", alone ? slashForFeet(quantity) : []);
   }
 }
 
+const FEET_AND_INCHES = "{0}'{1}\"";
+const FEET_AND_INCHES_SHAPES = ["qqi", "q-qi", "q:qi", "q/qi", "q,qi", "qf:qi", "qfqf"];
+const READINGS = new Map([
+  ...["qq", "q-q", "q:q", "q/q", "q,q"].map((shape) => [shape, [FEET_AND_INCHES, "{0}.{1} m", "{0}.{1} ft"]]),
+  ...FEET_AND_INCHES_SHAPES.map((shape) => [shape, [FEET_AND_INCHES]]),
+  ["qf-q", [FEET_AND_INCHES, "{0} ft", "{1} ft"]],
+  ...["q-qf", "qf-qf"].map((shape) => [shape, ["{0} ft", "{1} ft"]]),
+  ...["q-qm", "qm-qm"].map((shape) => [shape, ["{0} m", "{1} m"]]),
+  ["qqf", ["{0}.{1} ft", "{0} ft", "{1} ft"]],
+  ["qqm", ["{0}.{1} m", "{0}{1} m", "{0} m", "{1} m"]],
+  ["qmq", ["{0}.{1} m"]],
+]);
+
+/** The readings of a shape that is not read, best first; empty when there is none worth offering. */
 function whatItCouldMean(shape, found) {
-  if (found.length !== 2 || found[0].quantity !== "whole" || found[1].quantity === "fraction") return [];
-  const [first, second] = found.map((quantity) => quantity.raw);
-  const feetAndInches = found[1].value < 12 ? [`${first}'${second}"`] : [];
-  const decimal = found[1].quantity === "whole" ? [`${first}.${second} m`, `${first}.${second} ft`] : [];
-  if (/^q[-:/,]?q$/.test(shape)) return [...feetAndInches, ...decimal];
-  if (["qqi", "q-qi", "q:qi", "qfqf", "qf:qi", "q/qi"].includes(shape)) return feetAndInches;
-  if (shape === "qf-q") return [...feetAndInches, `${first}'`, `${second}'`];
-  if (["qqf", "q-qf", "qf-qf"].includes(shape)) return [`${first} ft`, `${second} ft`];
-  if (["qqm", "q-qm", "qm-qm"].includes(shape)) return [`${first} m`, `${second} m`];
-  return shape === "qmq" ? decimal.slice(0, 1) : [];
+  const [first, second] = found;
+  if (found.length !== 2 || first.quantity !== "whole" || second.quantity === "fraction") return [];
+  return (READINGS.get(shape) ?? [])
+    .filter((reading) => second.value < 12 || reading !== FEET_AND_INCHES)
+    .filter((reading) => second.quantity === "whole" || !reading.includes("{0}.{1}"))
+    .filter((reading) => second.raw.length === 3 || !reading.includes("{0}{1}"))
+    .map((reading) => reading.replace("{0}", first.raw).replace("{1}", second.raw));
 }
 
 const STOP_EXPECTED = "a T-stop between 0.5 and 128, such as T2.8 or T2.8 1/3";
@@ -320,6 +387,14 @@ export function formatDistance(distanceM, system) {
   return system === "metric" ? metric(distanceM) : imperial(distanceM);
 }
 
+/** The step house style shows a distance to, metres; just below a change of step, the coarser one beyond it. */
+export function shownStepM(distanceM, system) {
+  if (system === "metric") return distanceM < 9.99 ? 0.01 : distanceM < 99.9 ? 0.1 : 1;
+  const inches = distanceM / INCH_M;
+  const [, parts] = INCH_STEPS.find(([limit]) => inches < limit - 0.5) ?? [0, 1 / 12];
+  return INCH_M / parts;
+}
+
 function metric(distanceM) {
   if (distanceM < 0.1) return `${significant(distanceM * 1000, 3)} mm`;
   return `${decimals(distanceM, distanceM < 10 ? 2 : distanceM < 100 ? 1 : 0)} m`;
@@ -343,13 +418,15 @@ function feetAndInches(count, partsOfInch) {
 }
 
 /**
- * An end of the depth of field: in house style, or to the millimetre or eighth of an inch when the whole depth is so
- * small that house style would round it away.
+ * Near and far in house style, or to the millimetre or eighth of an inch when a depth under two inches would be
+ * rounded away.
  */
-export function formatLimit(distanceM, system, totalM) {
-  if (!(totalM < SHALLOW_M) || distanceM >= 10) return formatDistance(distanceM, system);
-  if (system === "metric") return `${distanceM.toFixed(3)} m`;
-  return feetAndInches(Math.floor((distanceM / INCH_M) * 8 + 0.5), 8);
+export function formatLimits(nearM, farM, system) {
+  return [nearM, farM].map((distanceM) => {
+    if (!(farM - nearM < SHALLOW_M && farM < 10)) return formatDistance(distanceM, system);
+    if (system === "metric") return `${distanceM.toFixed(3)} m`;
+    return feetAndInches(Math.floor((distanceM / INCH_M) * 8 + 0.5), 8);
+  });
 }
 
 /** The length of an interval, such as the depth from near to far: like a distance, fine when small. */

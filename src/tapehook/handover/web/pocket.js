@@ -1,7 +1,7 @@
 // The pocket page: what is on the screen. Figures come from depth.js; what prep found stands in the page already.
 
 import { depth, nearestPossibleM, ringPosition, thinPupil } from "./depth.js";
-import { decimals, formatDistance, formatLimit, formatPlusMinus, formatPosition, formatSpan, parseDistance, parseTStop } from "./notation.js";
+import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance, parseTStop, shownStepM } from "./notation.js";
 import { drawCloseUp, drawScale, drawWhole, roundStepM } from "./rule.js";
 import { search, searchEntry } from "./search.js";
 
@@ -24,6 +24,7 @@ for (const lens of job.lenses) {
 const entries = job.lenses.map(searchEntry);
 const sheets = job.lenses.map((_, index) => at(`sheet-${index}`));
 
+const widths = { scale: 220, closeUp: 336 };
 const state = { index: -1, system: null, distanceM: 2, stop: null, stops: [], focalMm: null };
 
 // --- what is kept between visits, where the phone allows it ----------------------------------------------------
@@ -73,10 +74,11 @@ function distanceAt(slider) {
   return q > 0 ? onRoundStep(datumNow() + 1 / q) : Infinity;
 }
 
-/** About a slider step, as a round length at that distance. */
+/** About a slider step, as a round length at that distance, and never finer than what is shown. */
 function roundStepAt(distanceM) {
   const u = distanceM - datumNow();
-  return roundStepM((u * u * nearestVergence()) / SLIDER_STEPS / 1.5, systemNow());
+  const slide = (u * u * nearestVergence()) / SLIDER_STEPS / 1.5;
+  return roundStepM(Math.max(slide, shownStepM(distanceM, systemNow())), systemNow());
 }
 
 function onRoundStep(distanceM) {
@@ -145,6 +147,15 @@ function showLens() {
     else button.removeAttribute("aria-current");
   }
   refuse("");
+  layOut();
+}
+
+/** Measures the room and draws what depends on it and on the lens alone; measuring on each move would cost time. */
+function layOut() {
+  widths.scale = at("whole").clientWidth || widths.scale;
+  widths.closeUp = at("live").clientWidth || widths.closeUp;
+  drawScale(at("stops"), stopMarks(), widths.scale, THUMB_PX, 20);
+  if (state.focalMm !== null) drawScale(at("focals"), focalMarks(lensNow()), widths.scale, THUMB_PX, 44);
   show();
 }
 
@@ -197,8 +208,7 @@ function show() {
     datumM: datumNow(),
     write,
   };
-  drawWhole(at("whole"), view, systemNow(), THUMB_PX);
-  drawScale(at("stops"), stopMarks(), THUMB_PX, 20);
+  drawWhole(at("whole"), view, systemNow(), widths.scale, THUMB_PX);
 }
 
 /** The widest stop and the whole ones, where the slider has them. */
@@ -239,7 +249,6 @@ function showFocal(lens) {
   fillIn("focal", decimals(state.focalMm, 1));
   const part = Math.log(state.focalMm / lens.focalMinMm) / Math.log(lens.focalMm / lens.focalMinMm);
   moveSlider("focal-slider", FOCAL_STEPS * part, text);
-  drawScale(at("focals"), focalMarks(lens), THUMB_PX, 44);
 }
 
 function showDepth(answer, optics) {
@@ -248,8 +257,8 @@ function showDepth(answer, optics) {
     return showNoDepth("No depth: the blur left at best focus is all that passes as sharp.");
   }
   const total = answer.farM - answer.nearM;
-  const limit = (distanceM) => formatLimit(distanceM, systemNow(), total);
-  const texts = { near: limit(answer.nearM), total: formatSpan(total, systemNow()), far: limit(answer.farM) };
+  const [near, far] = formatLimits(answer.nearM, answer.farM, systemNow());
+  const texts = { near, total: formatSpan(total, systemNow()), far };
   for (const [id, text] of Object.entries(texts)) at(id).textContent = text;
   at("trust").textContent = trustText(answer, optics);
   at("hyperfocal").textContent = write(answer.hyperfocalM);
@@ -262,6 +271,7 @@ function showDepth(answer, optics) {
     at("close-up"),
     { ...view, halfWidthDpt: answer.halfWidthDpt, pupilToSensorM: answer.state.pupilToSensorM },
     systemNow(),
+    widths.closeUp,
   );
 }
 
@@ -271,7 +281,7 @@ function trustText(answer, optics) {
   if (!optics.pupil) assumed.push("a thin lens");
   if (optics.transmission === null) assumed.push("85 % transmission");
   const because = assumed.length ? `, assumed: ${assumed.join(" and ")}` : "";
-  if (!Number.isFinite(answer.uncertainty)) return `Too near to trust without pupil data${because}`;
+  if (answer.uncertainty > 1) return `Too near to trust without pupil data: +- more than the whole depth${because}`;
   if (answer.uncertainty === 0) return "Depth exact for the data of this lens";
   return `Depth +- ${decimals(answer.uncertainty * 100, 0)} % of its width${because}`;
 }
@@ -558,7 +568,7 @@ function start() {
   });
   addEventListener("hashchange", followAddress);
   new ResizeObserver(() => {
-    if (state.index >= 0) show();
+    if (state.index >= 0) layOut();
   }).observe(at("whole"));
   followAddress();
 }
@@ -566,4 +576,16 @@ function start() {
 start();
 
 /** For tests and the curious: the arithmetic behind the figures. */
-globalThis.tapehook = { depth, ringPosition, parseDistance, parseTStop, formatDistance, formatPosition, search, searchEntry, job };
+globalThis.tapehook = {
+  depth,
+  ringPosition,
+  parseDistance,
+  parseTStop,
+  formatDistance,
+  formatLimits,
+  formatPosition,
+  search,
+  searchEntry,
+  job,
+  shown: () => lensNow()?.id,
+};

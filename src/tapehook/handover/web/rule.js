@@ -8,7 +8,6 @@ import { INCH_M } from "./notation.js";
 const SVG = "http://www.w3.org/2000/svg";
 const METRIC_STEPS_M = [1000, 500, 200, 100, 50, 20, 10, 5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001];
 const IMPERIAL_STEPS_M = [2400, 1200, 600, 240, 120, 60, 24, 12, 6, 3, 1, 0.5, 0.25].map((inches) => inches * INCH_M);
-const MOST_TICKS_A_STEP = 400;
 
 function stepsOf(system) {
   return system === "metric" ? METRIC_STEPS_M : IMPERIAL_STEPS_M;
@@ -28,13 +27,14 @@ export function roundTicks(nearM, farM, system, xOf, gap, { largestM = 2000, fin
   const chosen = farM === Infinity ? [{ distanceM: Infinity, x: xOf(Infinity) }] : [];
   const lastM = Math.min(farM, largestM);
   for (const step of stepsOf(system)) {
-    const first = Math.ceil(nearM / step - 1e-9);
-    // Far out, small steps crowd: only as many as could ever stand apart are looked at, the near ones.
-    const last = Math.min(Math.floor(lastM / step + 1e-9), first + MOST_TICKS_A_STEP);
-    for (let count = Math.max(first, 1); count <= last; count += 1) {
-      if (step < finest * count * step) break;
+    // Steps stand widest at the near end: where they crowd even there, finer ones have no room at all.
+    if (xOf(nearM + step) - xOf(nearM) < gap / 2) break;
+    let before = -Infinity;
+    for (let count = Math.max(Math.ceil(nearM / step - 1e-9), 1); count * step <= lastM * (1 + 1e-9); count += 1) {
       const x = xOf(count * step);
+      if (step < finest * count * step || x - before < gap / 4) break;
       if (chosen.every((tick) => Math.abs(tick.x - x) >= gap)) chosen.push({ distanceM: count * step, x });
+      before = x;
     }
   }
   return chosen;
@@ -88,8 +88,7 @@ function kept(x, width, half) {
  * The close look: the sharp zone always takes the middle three fifths, the tape slides beneath it.
  * view: focusM (metres), halfWidthDpt, pupilToSensorM as set, texts {near, far}, write(distanceM).
  */
-export function drawCloseUp(svg, view, system) {
-  const width = svg.clientWidth || 336;
+export function drawCloseUp(svg, view, system, width) {
   blank(svg, width, 96, "hatch-close");
   const tape = { top: 28, height: 44 };
   const w = view.halfWidthDpt;
@@ -128,8 +127,7 @@ function drawTicks(svg, width, xOf, view, system, tape) {
  * The whole range over a slider: near end at the left, infinity at the right, both half a thumb from the edge.
  * view: focusM, nearM, farM (null without depth), nearEndM, datumM (where vergence is counted from), write.
  */
-export function drawWhole(svg, view, system, thumb) {
-  const width = svg.clientWidth || 220;
+export function drawWhole(svg, view, system, width, thumb) {
   blank(svg, width, 36, "hatch-whole");
   const nearest = 1 / (view.nearEndM - view.datumM);
   const xOf = (distanceM) => thumb / 2 + (1 - 1 / (distanceM - view.datumM) / nearest) * (width - thumb);
@@ -147,8 +145,7 @@ export function drawWhole(svg, view, system, thumb) {
 }
 
 /** Words over a slider, each where the thumb stands for it. marks: [{part, text}], part 0 to 1; first ones first. */
-export function drawScale(svg, marks, thumb, gap) {
-  const width = svg.clientWidth || 220;
+export function drawScale(svg, marks, width, thumb, gap) {
   blank(svg, width, 16, "hatch-scale");
   const taken = [];
   for (const { part, text } of marks) {

@@ -31,8 +31,9 @@ export function search(entries, query) {
   const useful = typed.filter((word) => !IDLE_WORDS.has(word));
   const wanted = useful.length || !typed.length ? useful : typed;
   const exact = ranked(entries, wanted, score);
-  const joined = exact.length ? exact : ranked(entries, [wanted.join("")], score);
-  return joined.length ? joined : ranked(entries, wanted, slipScore);
+  const solid = [wanted.join("")];
+  const tries = [() => ranked(entries, solid, score), () => ranked(entries, wanted, slipScore), () => ranked(entries, solid, slipScore)];
+  return tries.reduce((found, next) => (found.length ? found : next()), exact);
 }
 
 function ranked(entries, wanted, rate) {
