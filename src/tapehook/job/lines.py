@@ -1,12 +1,11 @@
 """The rows of a table as lines: cells by column, each able to say what is wrong with it."""
 
 import difflib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from pydantic import ValidationError
-from pydantic_core import ErrorDetails
 
 from tapehook.job.cells import Known
 from tapehook.job.columns import Column, Table, written
@@ -87,7 +86,7 @@ class Line:
                 self._beyond(error, known)
         return None
 
-    def _beyond(self, error: ErrorDetails, known: Known) -> None:
+    def _beyond(self, error: Mapping[str, Any], known: Known) -> None:
         """Note a value the record refuses. One that is missing was refused before, or is not in the header."""
         if error["type"] == "missing":
             return

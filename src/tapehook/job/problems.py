@@ -4,11 +4,10 @@ A problem names the file, the row as the spreadsheet counts it, the column, what
 expected. Problems are gathered, never raised one by one: ``JobProblems`` carries all of them.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
-
-from pydantic_core import ErrorDetails
+from typing import Any
 
 LONGEST_SHOWN = 60
 """Characters of a value shown in a message; longer ones lose their middle."""
@@ -22,8 +21,7 @@ _LIMITS = {
     "greater_than_equal": "at least {ge}",
     "less_than_equal": "at most {le}",
     "string_too_long": "at most {max_length} characters",
-    "one_line": "on one line",
-    "beyond": "at most 1,000,000; what is farther is inf, on a focus scale only",
+    "value_error": "{error}",
 }
 
 
@@ -115,10 +113,17 @@ def _cut(file: str, found: list[Problem]) -> list[Problem]:
     return [*found[:MOST_PER_FILE], rest]
 
 
-def limit(error: ErrorDetails) -> str:
-    """The limit a value is beyond, in words that follow the rest of what was expected; else empty."""
+def limit(error: Mapping[str, Any]) -> str:
+    """The limit a value is beyond, in words that follow the rest of what was expected; else empty.
+
+    ``error`` is one of the errors of a pydantic ValidationError.
+    """
     words = _LIMITS.get(error["type"])
     if words is None:
         return ""
-    values = {name: f"{value:,.6f}".rstrip("0").rstrip(".") for name, value in error.get("ctx", {}).items()}
-    return ", " + words.format(**values)
+    return ", " + words.format(**{name: _plain(value) for name, value in error.get("ctx", {}).items()})
+
+
+def _plain(value: object) -> str:
+    """A limit without exponent; any other text of an error as it is."""
+    return f"{value:,.6f}".rstrip("0").rstrip(".") if isinstance(value, int | float) else str(value)

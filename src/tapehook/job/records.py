@@ -3,7 +3,8 @@
 Fields carry their unit in the name. A field nobody filled in is ``None``: no record invents a value; what is
 assumed in its place is decided, and printed, by ``prep``. Records are frozen: a correction is a new record.
 
-Numbers have limits far outside anything a lens can have, so that what computes on them never overflows.
+Numbers have limits far outside anything a lens can have, so that what computes on them never overflows. What
+a record's own checks raise follows the words "expected ..." in a message.
 """
 
 import math
@@ -11,7 +12,6 @@ import re
 from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
-from pydantic_core import PydanticCustomError
 
 Axis = Literal["focus", "iris", "zoom"]
 PositionUnit = Literal["deg", "count", "percent", "mm"]
@@ -33,7 +33,7 @@ def _stripped_or_none(value: object) -> object:
 
 def _one_line(value: str) -> str:
     if _CONTROL.search(value):
-        raise PydanticCustomError("one_line", "a name holds no line breaks or control characters")
+        raise ValueError("on one line")
     return value
 
 
@@ -125,7 +125,7 @@ class Reading(TableRecord):
     def _within_reach(self) -> Self:
         """Only a focus ring has an infinity mark; past 1,000 km a distance is infinity."""
         if self.value > 1e6 and not (self.axis == "focus" and math.isinf(self.value)):
-            raise PydanticCustomError("beyond", "beyond what a lens has")
+            raise ValueError("at most 1,000,000; what is farther is inf, on a focus scale only")
         return self
 
 
