@@ -106,7 +106,7 @@ def _asked(typed: Mapping[str, str | None]) -> _Asked:
     if focal_m is not None and distance_m is not None and not read.failed & {"pupil_to_sensor", "pupil_magnification"}:
         nearest_m = float(nearest_possible_m(focal_m, pupil or thin_pupil(focal_m)))
         if distance_m < nearest_m:
-            least = format_distance(nearest_m, "metric", exact=True)
+            least = format_distance(math.ceil(nearest_m * 1e3) / 1e3, "metric", exact=True)  # never rounded down
             expected = f"at least {least} from the image plane, the nearest this lens can focus at all"
             read.refuse("--distance", typed["distance"], expected)
     read.finish()

@@ -49,7 +49,7 @@ def command(as_json: bool, **typed: str | None) -> None:  # noqa: FBT001 - click
         show_json(answer)
         return
     distance = (typed["distance"] or "").lower()
-    imperial = any(sign in distance.replace("inf", "") for sign in _IMPERIAL)
+    imperial = "inf" not in distance and any(sign in distance for sign in _IMPERIAL)
     _show(answer, typed["units"] or ("imperial" if imperial else "metric"))
 
 

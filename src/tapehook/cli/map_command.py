@@ -9,6 +9,7 @@ from tapehook.cli.console import progress, show_json, show_table
 from tapehook.cli.refusals import Argument, Command, Option, OptionProblem, Refusal, folder_path, plain
 
 if TYPE_CHECKING:
+    from tapehook.job import Lens
     from tapehook.prep import LensPrep, Prep
 
 
@@ -61,29 +62,28 @@ def _show(prep: "Prep") -> None:
 
 
 def _cells(entry: "LensPrep") -> list[str]:
-    from tapehook.notation import format_position
-
     axis = entry.axes["focus"]
-    lens_map, unit = axis.lens_map, entry.lens.unit
+    lens_map = axis.lens_map
     if lens_map is None:
         return [entry.lens.id, entry.title, "0" if not axis.readings else "-", "-", "-", "-", f"none: {axis.refusal}"]
     rms = float((lens_map.residuals() ** 2).mean() ** 0.5)
-    fine = (entry.lens.reading_step or (1.0 if unit == "count" else 0.1)) / 10.0
     play = entry.play
     suspects = [row.text for row in entry.marks if row.suspect]
-    state = (
-        "turns back on itself"
-        if not lens_map.monotone
-        else "good"
-        if not suspects
-        else f"without {', '.join(suspects)}"
-    )
+    state = "good" if not suspects else f"without {', '.join(suspects)}"
     return [
         entry.lens.id,
         entry.title,
         str(len(entry.marks)),
         "one way" if entry.one_way else "both ways",
-        format_position(rms, unit, step=fine),
-        "not known" if play is None else f"{format_position(play.value, unit, step=fine)} +- {2 * play.sd:.2g}",
-        state,
+        _width(rms, entry.lens),
+        "not known" if play is None else f"{_width(play.value, entry.lens)} +- {_width(2 * play.sd, entry.lens)}",
+        state if lens_map.monotone else "turns back on itself",
     ]
+
+
+def _width(value: float, lens: "Lens") -> str:
+    """A width of position with its unit, a decimal finer than the read-out."""
+    from tapehook.notation import format_position
+
+    fine = (lens.reading_step or (1.0 if lens.unit == "count" else 0.1)) / 10.0
+    return format_position(value, lens.unit, step=fine) + (" counts" if lens.unit == "count" else "")

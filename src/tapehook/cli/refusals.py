@@ -15,7 +15,7 @@ import click
 REFUSED = 2
 NOT_ALL_DONE = 1
 """Exit code when the handover was written, but something after that failed, such as printing what was found."""
-LONGEST_SHOWN = 60
+LONGEST_SHOWN = 200
 
 _JSON = "tapehook.json"
 _WRITTEN = "tapehook.written"
@@ -248,4 +248,6 @@ def _name_of(error: click.UsageError) -> str | None:
 
 
 def _short(text: str) -> str:
-    return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 1] + "…"
+    """The text, its middle left out when it is long: of a path, both ends matter."""
+    half = LONGEST_SHOWN // 2
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:half]}…{text[-half:]}"
