@@ -67,7 +67,7 @@ def test_no_barriers(
         assert len(result["passes"]) > 20
 
 
-@pytest.mark.parametrize("width, height", SIZES)
+@pytest.mark.parametrize("width, height", [*SIZES, (320, 640), (740, 360)])
 def test_no_sideways_scrolling(demo: Prep, open_pocket: OpenPocket, width: int, height: int) -> None:
     """No lens makes the page wider than the screen, and no figure runs out of its place."""
     page = open_pocket(demo, width=width, height=height)
@@ -372,11 +372,11 @@ def test_zoom_takes_an_entered_focal_length(demo: Prep, open_pocket: OpenPocket)
 
 
 def test_uncertainty_and_assumptions_stand_beside_the_depth(demo: Prep, open_pocket: OpenPocket) -> None:
-    """With data missing the depth carries its +- and what was assumed; with all data it says that it is exact."""
+    """With data missing the depth carries its +- and what was assumed; with all data it says whose they are."""
     page = open_pocket(demo, "L21")
     assert "assumed: a thin lens and 85 % transmission" in said(page, "trust")[0]
     assert said(page, "trust")[0].startswith("Depth +- ")
-    assert said(open_pocket(demo, "L05"), "trust") == ["Depth exact for the data of this lens"]
+    assert said(open_pocket(demo, "L05"), "trust") == ["Depth from the pupil data of this lens"]
     wide = open_pocket(one_lens(focal_mm=14.0, close_focus_m=0.2))
     wide.evaluate("location.hash = '#L1'")
     wide.wait_for_function("tapehook.shown() === 'L1'")
@@ -534,6 +534,17 @@ def test_reads_without_scripts(demo: Prep, browser: "Browser", tmp_path: Path) -
             assert row.text in text
             assert format_position(row.position, entry.lens.unit, step=entry.lens.reading_step) in text
         assert page.locator("body").evaluate("b => b.scrollWidth") <= 360
+
+
+def test_findings_on_the_whole_job_stand_with_the_list(open_pocket: OpenPocket) -> None:
+    """What concerns no one lens is seen before a lens is chosen, and does not stand in the way after."""
+    page = open_pocket(one_lens())
+    assert "No shooting stop is set" in page.inner_text("#general")
+    page.evaluate("location.hash = '#L1'")
+    page.wait_for_function("tapehook.shown() === 'L1'")
+    assert not page.locator("#general").is_visible()
+    assert page.locator("#general").count() == 1
+    assert open_pocket(one_lens(stop="T2")).locator("#general").count() == 0
 
 
 def test_empty_job_opens(open_pocket: OpenPocket) -> None:

@@ -51,7 +51,7 @@ def render_pocket(prep: Prep) -> str:
         policy=_policy(style, script),
         title=_text(prep.job.title),
         subtitle=_subtitle(prep),
-        job_findings=_job_findings(prep),
+        general=_general(prep),
         sheets="\n".join(_sheet(entry, index) for index, entry in enumerate(prep.lenses)),
         style=style,
         data=_json(_job_data(prep)),
@@ -244,9 +244,10 @@ def _subtitle(prep: Prep) -> str:
     return _text(f"{count} {'lens' if count == 1 else 'lenses'} · {stop}")
 
 
-def _job_findings(prep: Prep) -> str:
-    """Findings that belong to no one lens."""
-    return _findings([finding for finding in prep.findings if finding.lens_id is None])
+def _general(prep: Prep) -> str:
+    """Findings that belong to no one lens, under a heading of their own."""
+    items = _findings([finding for finding in prep.findings if finding.lens_id is None])
+    return f'<section id="general" aria-label="The job as a whole"><h2>The job</h2>{items}</section>' if items else ""
 
 
 def _sheet(entry: LensPrep, index: int) -> str:
@@ -259,8 +260,9 @@ def _sheet(entry: LensPrep, index: int) -> str:
         _facts(entry),
         _assumptions(entry.assumptions),
     ]
-    camera = f" · camera {entry.lens.camera}" if entry.lens.camera else ""
-    line = f'<span class="quiet"><bdi>{_text(entry.lens.id + camera)}</bdi></span>'
+    camera = f"camera {entry.lens.camera}" if entry.lens.camera else None
+    names = " · ".join(name for name in (entry.lens.id, entry.lens.model, camera) if name)
+    line = f'<span class="quiet"><bdi>{_text(names)}</bdi></span>'
     worst = _worst(entry.findings)
     badge = _severity(worst) if worst in ("fix", "watch") else ""
     return (

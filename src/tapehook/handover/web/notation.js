@@ -434,8 +434,8 @@ export function formatSpan(spanM, system) {
   if (spanM === Infinity) return "∞";
   if (system === "metric") return spanM < 1 ? `${significant(spanM * 100, 2)} cm` : `${significant(spanM, 3)} m`;
   const inches = spanM / INCH_M;
-  if (inches < 1) return `${significant(inches, 2)}"`;
-  return imperial(spanM);
+  if (inches < 1 / 8) return `${significant(inches, 2)}"`;
+  return inches < 2 ? feetAndInches(Math.floor(inches * 8 + 0.5), 8) : imperial(spanM);
 }
 
 /** The value with at most so many decimals, trailing zeros left out, and never "-0". */

@@ -153,7 +153,7 @@ function showLens() {
 /** Measures the room and draws what depends on it and on the lens alone; measuring on each move would cost time. */
 function layOut() {
   widths.scale = at("whole").clientWidth || widths.scale;
-  widths.closeUp = at("live").clientWidth || widths.closeUp;
+  widths.closeUp = at("depth-words").parentElement.clientWidth || widths.closeUp;
   drawScale(at("stops"), stopMarks(), widths.scale, THUMB_PX, 20);
   if (state.focalMm !== null) drawScale(at("focals"), focalMarks(lensNow()), widths.scale, THUMB_PX, 44);
   show();
@@ -282,7 +282,7 @@ function trustText(answer, optics) {
   if (optics.transmission === null) assumed.push("85 % transmission");
   const because = assumed.length ? `, assumed: ${assumed.join(" and ")}` : "";
   if (answer.uncertainty > 1) return `Too near to trust without pupil data: +- more than the whole depth${because}`;
-  if (answer.uncertainty === 0) return "Depth exact for the data of this lens";
+  if (answer.uncertainty === 0) return "Depth from the pupil data of this lens";
   return `Depth +- ${decimals(answer.uncertainty * 100, 0)} % of its width${because}`;
 }
 
