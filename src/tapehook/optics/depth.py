@@ -18,6 +18,7 @@ Floats = npt.NDArray[np.float64]
 
 _BLOCK = 16_384
 """Elements worked on at a time: eight float64 rows of this length stay in a core's cache."""
+_TINY = 1e-300
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +149,8 @@ def _block_limits(
     np.add(f, f, out=two_f)
     np.subtract(v, two_f, out=m)
     np.add(v, two_f, out=w)
+    # Held above zero: far inside life size both would be negative, and their product would pass for a real focus.
+    np.maximum(w, _TINY, out=w)
     m *= w
     np.sqrt(m, out=m)  # NaN when nearer than life size, which is what should come out
     v += m
