@@ -21,6 +21,8 @@ _FEET = (
     (2.25, 2.75, 11, 0.5, 7.5, 8.5, 14, 16, 18, 70, 200, 3.25, 3.75),
 )
 """Distances people set, in ranks: the first rank gets its labels first."""
+_FOCAL_MM = (50, 100, 35, 75, 25, 200, 150, 20, 30, 40, 60, 85, 120, 300, 400, 500, 600, 15, 250)
+"""Focal lengths people set on a zoom, the commonest first."""
 
 
 class Tick(NamedTuple):
@@ -44,16 +46,16 @@ def distance_ticks(near_m: float, far_m: float, system: System) -> list[Tick]:
 def stop_ticks(widest: float, smallest: float) -> list[Tick]:
     """Both ends and the whole stops between two T-numbers, as "T2.8"."""
     ends = [Tick(widest, format_stop(widest), 0), Tick(smallest, format_stop(smallest), 0)]
-    inside = [exact for _, exact in FULL_STOPS if widest * 1.01 < exact < smallest / 1.01]
-    return ends + [Tick(exact, format_stop(exact), 1) for exact in inside]
+    numbers = [float(label) for label, _ in FULL_STOPS]  # what is engraved, and so what was read
+    inside = [number for number in numbers if widest * 1.03 < number < smallest / 1.03]
+    return ends + [Tick(number, format_stop(number), 1) for number in inside]
 
 
-def focal_ticks(short_m: float, long_m: float) -> list[Tick]:
-    """Both ends and round focal lengths between them, as "50 mm"; values in metres."""
-    ends = [Tick(end, f"{end * 1000:.3g} mm", 0) for end in (short_m, long_m)]
-    round_mm = (50, 100, 35, 75, 25, 200, 150, 20, 30, 40, 60, 85, 120, 300, 400, 18, 15, 90, 70, 45, 250)
-    inside = [mm for mm in round_mm if short_m * 1010 < mm < long_m * 990]
-    return ends + [Tick(mm / 1000, f"{mm} mm", 1) for mm in inside]
+def focal_ticks(short_mm: float, long_mm: float) -> list[Tick]:
+    """Both ends and round focal lengths between them, as "50 mm"; values in millimetres."""
+    ends = [Tick(end, f"{end:g} mm", 0) for end in (short_mm, long_mm)]
+    inside = [mm for mm in _FOCAL_MM if short_mm * 1.05 < mm < long_mm / 1.05]
+    return ends + [Tick(float(mm), f"{mm} mm", 1) for mm in inside]
 
 
 def linear_ticks(low: float, high: float, most: int = 6) -> list[float]:

@@ -24,6 +24,7 @@ _LINE = 12.0
 _TOP = 17.0
 _SHOWN = 1.6
 """A bar shows at most this share; a longer one is torn off and only its figure tells."""
+_SOFT = "100 % = soft"
 _ON_COLOUR = "#1A1A1A"
 
 
@@ -103,14 +104,10 @@ def budget_bar(bar: BudgetBar, *, width: float, title: str, theme: Theme = PAPER
     """The bar as SVG text ``width`` points wide: heading with the own total, bar, then what each term adds."""
     pieces = segments_of(bar) if bar.finite else []
     rows = max(1, math.ceil(len(pieces) / 2))
-    height = _TOP + _BAR + 2 * _LINE + _LINE * rows + 1.0
+    height = _TOP + _BAR + _LINE + _LINE * rows + 2.0
     parts = _heading(bar, width, theme)
     parts += _body(bar, pieces, width, theme) if bar.finite else _no_depth(width, theme)
     parts += _legend(pieces, width, theme)
-    if bar.finite:
-        y = _TOP + _BAR + 2 * _LINE + _LINE * rows - 2.0
-        text = f"with a taped distance {percent_text(bar.total)} in all; in brackets: taken alone"
-        parts.append(words(0, y, shortened(text, _SIZE, width), size=_SIZE, fill=theme.quiet))
     return drawing(width, height, title, _description(bar, pieces), *parts)
 
 
@@ -139,8 +136,12 @@ def _body(bar: BudgetBar, pieces: Sequence[Segment], width: float, theme: Theme)
         parts.append(_tear(0.5 + reach * scale, theme))
     full = 0.5 + scale
     below = _TOP + _BAR + _SIZE + 1
+    fits = full + text_width(_SOFT, _SIZE) + 3.0 <= width
     parts.append(line(full, _TOP - 2, full, _TOP + _BAR + 3, stroke=theme.fault, stroke_width=1.3))
-    parts.append(words(full, below, "100 % = soft", size=_SIZE, fill=theme.fault, anchor="end"))
+    place = (full + 2.0, "start") if fits else (full, "end")
+    parts.append(words(place[0], below, _SOFT, size=_SIZE, fill=theme.fault, anchor=place[1]))
+    taped = f"with a taped distance {percent_text(bar.total)}"
+    parts.append(words(0, below, taped, size=_SIZE, fill=theme.quiet))
     return parts
 
 
@@ -191,7 +192,7 @@ def _legend(pieces: Sequence[Segment], width: float, theme: Theme) -> list[Eleme
     percents = whole_percents([piece.adds for piece in pieces]) if not own else []
     percents = percents or whole_percents(own) + _rest_percents(pieces, own)
     for i, piece in enumerate(pieces):
-        x, y = column * (i % 2), _TOP + _BAR + 2 * _LINE - 2 + _LINE * (i // 2)
+        x, y = column * (i % 2), _TOP + _BAR + 2 * _LINE - 1 + _LINE * (i // 2)
         border = theme.quiet if piece.term.source == "set" else "none"
         parts.append(rect(x + 0.5, y - 7.7, 9, 9, fill=_swatch(i, piece, theme), stroke=border, stroke_width=0.5))
         parts.append(words(x + 5, y, str(i + 1), size=8, fill=_number_colour(piece, theme), anchor="middle"))

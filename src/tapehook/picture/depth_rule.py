@@ -86,8 +86,10 @@ def depth_rule(
 
 def rule_ticks(scale: RuleScale, system: System) -> tuple[list[Tick], list[Tick]]:
     """Ticks of a rule: (with label, without), labels never nearer to each other than half a digit or so."""
-    ticks = distance_ticks(scale.close_m, math.inf, system)
-    edge = text_width("∞", _SIZE) / 2
+    infinity, *others = distance_ticks(scale.close_m, math.inf, system)
+    close = Tick(scale.close_m, format_distance(scale.close_m, system), 0)
+    ticks = [infinity, close, *(tick for tick in others if tick.text != close.text)]
+    edge = 12.0
     wanted = [Label(scale.x(tick.value), tick.text) for tick in ticks]
     kept = set(spaced(wanted, _SIZE, gap=4.0, left=scale.left - edge, right=scale.right + edge))
     named = [tick for tick, label in zip(ticks, wanted, strict=True) if label in kept]

@@ -18,7 +18,7 @@ from tapehook.picture.lettering import Label, spaced, text_width
 from tapehook.picture.svg import Element, drawing, element, hatch, line, path, rect, words
 
 _SIZE = 9.0
-_GRID = 161
+_GRID = 97
 _PANEL = 74.0
 """Height of the lower panel with its heading, points."""
 _BAR = 5.0
@@ -54,14 +54,14 @@ class _Frame:
     low: float
     high: float
 
-    def x(self, value: float) -> float:
-        """Place of a value; the near end is on the left for distances, the small end for other rings."""
-        far, near, here = (
-            float(self.lens_map.scale.place(v)) for v in (self.lens_map.far_value, self.lens_map.near_value, value)
-        )
-        part = min(max((here - far) / (near - far), -0.05), 1.05)
-        focus = isinstance(self.lens_map.scale, FocusScale)
-        return self.right - part * self._span if focus else self.left + part * self._span
+    def xs(self, values: Sequence[float]) -> list[float]:
+        """Places of values; the near end is on the left for distances, the small end for other rings."""
+        scale = self.lens_map.scale
+        far, near, *here = scale.place([self.lens_map.far_value, self.lens_map.near_value, *values]).tolist()
+        parts = [min(max((place - far) / (near - far), -0.05), 1.05) for place in here]
+        if isinstance(scale, FocusScale):
+            return [self.right - part * self._span for part in parts]
+        return [self.left + part * self._span for part in parts]
 
     def y(self, position: float) -> float:
         """Place of a position, larger ones higher up."""
@@ -96,9 +96,9 @@ def map_chart(
         raise ValueError("depth used must name the stop it holds for")
     frame = _frame(lens_map, marks, unit, width, height - (_PANEL if with_panel else 0.0))
     ticks = _ticks(lens_map, system)
-    names = spaced(
-        [Label(frame.x(tick.value), tick.text) for tick in ticks], _SIZE, gap=5.0, left=frame.left - 8, right=width
-    )
+    places = zip(frame.xs([tick.value for tick in ticks]), ticks, strict=True)
+    labels = [Label(x, tick.text) for x, tick in places]
+    names = spaced(labels, _SIZE, gap=5.0, left=frame.left - 8, right=width)
     parts = [
         *_grid_lines(frame, names, theme),
         *_curve(frame, theme),
@@ -154,7 +154,7 @@ def _grid_lines(frame: _Frame, names: Sequence[Label], theme: Theme) -> list[Ele
 def _curve(frame: _Frame, theme: Theme) -> list[Element]:
     """Band and curve."""
     values, positions, band = frame.lens_map.grid(_GRID)
-    xs = [frame.x(float(v)) for v in values]
+    xs = frame.xs(values.tolist())
     upper = [(x, frame.y(float(p + b))) for x, p, b in zip(xs, positions, band, strict=True)]
     lower = [(x, frame.y(float(p - b))) for x, p, b in zip(xs, positions, band, strict=True)]
     middle = [(x, frame.y(float(p))) for x, p in zip(xs, positions, strict=True)]
@@ -167,8 +167,8 @@ def _curve(frame: _Frame, theme: Theme) -> list[Element]:
 def _dots(frame: _Frame, marks: Sequence[ChartMark], theme: Theme) -> list[Element]:
     """Marks as dots; suspect ones as crosses with a word."""
     parts: list[Element] = []
-    for mark in marks:
-        x, y = frame.x(mark.value), frame.y(mark.position)
+    for x, mark in zip(frame.xs([mark.value for mark in marks]), marks, strict=True):
+        y = frame.y(mark.position)
         if mark.suspect:
             parts += _cross(x, y, f"check {mark.text}", frame, theme)
         else:
@@ -212,9 +212,9 @@ def _panel(
     for share, label in ((1.0, "+100 %"), (0.0, "0"), (-1.0, "−100 %")):
         y = middle - share * scale + 3.2
         parts.append(words(frame.left - 4, y, label, size=_SIZE, fill=theme.quiet, anchor="end"))
-    for mark in marks:
+    for x, mark in zip(frame.xs([mark.value for mark in marks]), marks, strict=True):
         if mark.used is not None:
-            parts += _bar(frame.x(mark.value), mark, middle, scale, limit, theme)
+            parts += _bar(x, mark, middle, scale, limit, theme)
     return parts
 
 
@@ -240,7 +240,9 @@ def _map_share(
     theme: Theme,
 ) -> list[Element]:
     """The map's own uncertainty as a band about zero."""
-    pairs = [(frame.x(value), min(share, limit) * scale) for value, share in map_used if not math.isnan(share)]
+    known = [(value, share) for value, share in map_used if not math.isnan(share)]
+    xs = frame.xs([value for value, _ in known])
+    pairs = [(x, min(share, limit) * scale) for x, (_, share) in zip(xs, known, strict=True)]
     if len(pairs) < 2:
         return []
     upper = [(x, middle - reach) for x, reach in pairs]
