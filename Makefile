@@ -1,6 +1,6 @@
 # All that is done with this repository. Each target sets up what it needs: Python 3.11+ and make are enough.
 .DEFAULT_GOAL := help
-.PHONY: help demo test test-slow test-trace lint format docs speed lock setup clean
+.PHONY: help demo test test-slow test-trace lint format docs speed tour lock setup clean
 .SUFFIXES:
 
 BIN := .venv/bin
@@ -40,6 +40,9 @@ docs: .venv/.ready-dev ## build the documentation into site/, any broken link a 
 
 speed: .venv/.ready-speed ## measure, beside peers in the same run; writes docs/speed.md
 	@$(BIN)/python -m speed $(ARGS)
+
+tour: .venv/.ready-dev ## take the README's pictures anew from the demo job
+	@$(BIN)/python scripts/tour.py
 
 lock: .venv/.ready-dev ## resolve the dependencies anew (UPGRADE=1 for newer versions)
 	@PATH="$(CURDIR)/$(BIN):$$PATH" scripts/lock.sh
