@@ -6,6 +6,7 @@ more than the number, ``mark_no`` of one distance each.
 
 import math
 from datetime import date, datetime, time
+from pathlib import Path
 from typing import Any
 
 from hypothesis import strategies as st
@@ -14,6 +15,9 @@ from tapehook.job import Camera, ChartTest, Criterion, Job, Lens, Motor, Radio, 
 from tapehook.job.columns import CHARTS, LENSES, READINGS, Table
 from tapehook.job.sheets import header_name
 from tapehook.notation import parse_distance
+
+MEMORY = "/dev/shm" if Path("/dev/shm").is_dir() else None  # noqa: S108 - only a place for TemporaryDirectory
+"""Where tests make folders by the thousand: in memory, if there is such a place."""
 
 AWKWARD_TEXTS = (
     "=1+1", "-2+3", "@here", "+44 20", "'=1", "'", "''-5", "-5", "1e5", "a,b", "a;b\tc", 'say "5\'6"', '"', "a\nb",

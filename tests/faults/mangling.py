@@ -236,7 +236,7 @@ _happenings = st.sampled_from(["none"] * 12 + ["missing", "renamed", "swapped", 
 @st.composite
 def mangled_folders(draw: st.DrawFn) -> Folder:
     """A job folder with up to three damages to its files, and at times a file missing, renamed or no file at all."""
-    workbooks = draw(st.integers(0, 7)) == 0
+    workbooks = draw(st.integers(0, 7)) == 5  # not 0, which Hypothesis is fond of: workbooks are slow
     files = sound_folder(workbooks=workbooks)
     kinds = WORKBOOK_DAMAGES if workbooks else TEXT_DAMAGES
     for which, place, other, text in draw(st.lists(_damages, min_size=1, max_size=3)):

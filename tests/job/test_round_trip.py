@@ -6,7 +6,7 @@ from tempfile import TemporaryDirectory
 from hypothesis import given, settings
 
 from tapehook.job import Job, read_job, write_job
-from tests.strategies import jobs
+from tests.strategies import MEMORY, jobs
 
 
 def plain(job: Job) -> Job:
@@ -27,7 +27,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 @given(jobs())
 def test_reading_gives_back_what_was_written(job: Job) -> None:
     """No text, number or key of a job is lost or changed by its files, and a second writing changes no byte."""
-    with TemporaryDirectory() as first, TemporaryDirectory() as second:
+    with TemporaryDirectory(dir=MEMORY) as first, TemporaryDirectory(dir=MEMORY) as second:
         write_job(job, Path(first))
         back = read_job(Path(first))
         write_job(back, Path(second))

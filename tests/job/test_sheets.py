@@ -41,11 +41,17 @@ def test_encodings_that_say_what_they_are(encoding: str) -> None:
     assert cells(read(SOUND.encode(encoding))) == AS_READ
 
 
+def test_a_mark_may_stand_twice() -> None:
+    """Programs that add one do not look whether it is there."""
+    assert cells(read("\ufeff\ufeff" + SOUND)) == AS_READ
+
+
 def test_other_encodings_name_row_and_byte() -> None:
     """Windows text is refused where the first byte is no UTF-8: row 2, and byte 0xBD, which is its ½."""
     sheet = read(SOUND.encode("cp1252"))
 
-    assert 'readings.csv row 2: read "byte 0xBD at 20"' in sentence(sheet)
+    assert 'readings.csv row 2: read "0xBD, byte 21 of the file"' in sentence(sheet)
+    assert 'row 2: read "0xBD, byte 24 of the file"' in sentence(read(b"\xef\xbb\xbf" + SOUND.encode("cp1252")))
     assert "CSV UTF-8" in sentence(sheet)
 
 

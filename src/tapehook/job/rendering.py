@@ -13,7 +13,8 @@ from tapehook.job.records import ChartTest, Job, Reading, TableRecord
 from tapehook.job.sheets import guarded
 from tapehook.notation import write_distance
 
-_TO_QUOTE = re.compile(r'[,;\t"\r\n]|^\s|\s$')
+# At the start of a file U+FEFF would be taken for a byte order mark.
+_TO_QUOTE = re.compile(r'[,;\t"\r\n]|^[\s\ufeff]|\s$')
 
 Cells = dict[str, str]
 """Text of the filled cells of one row, by column name."""

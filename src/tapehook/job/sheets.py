@@ -114,10 +114,11 @@ def decoded(sheet: Sheet, data: bytes) -> str | None:
     """The text of a file, or None and a problem that names the row and byte that are no text."""
     encoding = next((name for mark, name in _MARKS.items() if data.startswith(mark)), "utf-8-sig")
     try:
-        text = data.decode(encoding)
+        text = data.decode(encoding).lstrip("\ufeff")  # programs that add a mark add it to a marked file too
     except UnicodeDecodeError as trouble:
-        before = data[: trouble.start].decode(encoding, errors="ignore")
-        read = f"byte 0x{data[trouble.start]:02X} at {trouble.start}" if trouble.start < len(data) else "no more"
+        body, at = trouble.object, trouble.start  # the body of a marked file may lack its mark here
+        before = body[:at].decode(encoding, errors="ignore")
+        read = f"0x{body[at]:02X}, byte {1 + at + len(data) - len(body):,} of the file" if at < len(body) else "no more"
         name = encoding.removesuffix("-sig").upper()
         hint = '; a spreadsheet program saves it as "CSV UTF-8"' if sheet.file.endswith(".csv") else ""
         sheet.spoilt(row_at(before), read, f"{name} text{hint}")
