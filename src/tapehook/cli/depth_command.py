@@ -58,7 +58,8 @@ def _show(answer: dict[str, Any], system: str) -> None:
     from tapehook.notation import format_distance
 
     def say(metres: float | None) -> str:
-        return format_distance(math.inf if metres is None else metres, "imperial" if system == "imperial" else "metric")
+        shown = math.inf if metres is None else max(metres, 1e-3)  # behind the image plane there is nothing to see
+        return format_distance(shown, "imperial" if system == "imperial" else "metric")
 
     spread = answer["uncertainty_percent"]
     sure = (

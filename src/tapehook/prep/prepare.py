@@ -3,6 +3,8 @@
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 
+import numpy as np
+
 from tapehook.finding import Finding, sort_findings
 from tapehook.job.records import Axis, Camera, Job, Lens, Reading
 from tapehook.lens import FocusScale, LensMap
@@ -17,6 +19,8 @@ from tapehook.prep.rounds import round_distances, round_rows
 Progress = Callable[[int, int, str], None]
 
 DEPTH_ROWS = 10
+IN_FRONT_M = 1e-3
+"""Nothing stands nearer to the image plane than this: the nearest distance a job can hold."""
 
 
 def prepare(job: Job, progress: Progress | None = None) -> Prep:
@@ -109,10 +113,14 @@ def _depth_rows(basis: Basis, ring: FocusRing) -> tuple[DepthRow, ...]:
     optics, stops = basis.optics, [stop.f_number for stop in basis.depth_stops]
     scale = ring.axis.lens_map.scale if ring.axis.lens_map else FocusScale.of([near_m], optics.focal_m)
     rows = []
-    for distance in round_distances(basis.system, near_m, scale, most=DEPTH_ROWS):
+    distances = round_distances(basis.system, near_m, scale, most=DEPTH_ROWS)
+    if len(distances) == 1:  # nothing round between the near end and infinity
+        distances = (near_m, *distances)
+    for distance in distances:
         depth = depth_of_field(distance, optics.focal_m, stops, optics.blur_m, optics.pupil)
         text = format_distance(distance, basis.system)
-        rows.append(DepthRow(text, distance, basis.system, tuple(depth.near_m.tolist()), tuple(depth.far_m.tolist())))
+        near = np.maximum(depth.near_m, IN_FRONT_M)  # a pupil far behind the image plane can put the limit behind it
+        rows.append(DepthRow(text, distance, basis.system, tuple(near.tolist()), tuple(depth.far_m.tolist())))
     return tuple(rows)
 
 
