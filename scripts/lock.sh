@@ -28,7 +28,7 @@ upgrade=(${UPGRADE:+--upgrade})
 compile requirements.lock "${upgrade[@]}" pyproject.toml --group build
 compile requirements-dev.lock "${upgrade[@]}" -c requirements.lock pyproject.toml \
   --group build --group test --group lint --group docs
-compile requirements-speed.lock "${upgrade[@]}" -c requirements-dev.lock --override requirements.lock \
+compile requirements-speed.lock "${upgrade[@]}" -c requirements-dev.lock --override requirements-dev.lock \
   pyproject.toml --group build --group test --group lint --group docs --group speed
 compile requirements-trace.lock "${upgrade[@]}" -c requirements-dev.lock \
   pyproject.toml --group build --group test --group lint --group docs --group trace
