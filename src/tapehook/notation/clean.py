@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable
 from typing import NamedTuple, TypeVar
 
-from tapehook.notation.errors import NotationError, RefusedError
+from tapehook.notation.errors import NotationError, Refused
 
 LONGEST_TEXT = 200
 """No notation is longer; the limit keeps every reader fast on any input."""
@@ -26,9 +26,24 @@ _ONE_FOR_ONE = {
     "": "\u200b\u200e\u200f\u2060\ufeff",  # invisible, and often pasted along
 }
 _GLYPH_FRACTIONS = {
-    **{"½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4"},
-    **{"⅕": "1/5", "⅖": "2/5", "⅗": "3/5", "⅘": "4/5", "⅙": "1/6", "⅚": "5/6"},
-    **{"⅐": "1/7", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅑": "1/9", "⅒": "1/10"},
+    "½": "1/2",
+    "⅓": "1/3",
+    "⅔": "2/3",
+    "¼": "1/4",
+    "¾": "3/4",
+    "⅕": "1/5",
+    "⅖": "2/5",
+    "⅗": "3/5",
+    "⅘": "4/5",
+    "⅙": "1/6",
+    "⅚": "5/6",
+    "⅐": "1/7",
+    "⅛": "1/8",
+    "⅜": "3/8",
+    "⅝": "5/8",
+    "⅞": "7/8",
+    "⅑": "1/9",
+    "⅒": "1/10",
 }
 _PLAIN = str.maketrans(
     {sign: plain for plain, signs in _ONE_FOR_ONE.items() for sign in signs}
@@ -74,17 +89,28 @@ def read(text: str, expected: str, reader: Callable[[str], _Result]) -> _Result:
     """Runs ``reader`` on the cleaned text; a refusal becomes a NotationError that names the text as given."""
     try:
         return reader(_checked(text))
-    except RefusedError as refusal:
-        raise NotationError(text, expected, refusal.readings, refusal.reason) from None
+    except Refused as refusal:
+        # Readings are put together from pieces; only those that would be accepted help anybody.
+        clear = tuple(reading for reading in refusal.readings if _is_read(reading, reader))
+        raise NotationError(text, expected, clear + refusal.explained, refusal.reason) from None
+
+
+def _is_read(text: str, reader: Callable[[str], _Result]) -> bool:
+    """True when the reader accepts the text."""
+    try:
+        reader(_checked(text))
+    except Refused:
+        return False
+    return True
 
 
 def _checked(text: str) -> str:
     """The cleaned text. Refuses one that is too long, before any work, and an empty one."""
     if len(text) > LONGEST_TEXT:
-        raise RefusedError(f"has {len(text)} characters, too many")
+        raise Refused(f"has {len(text)} characters, too many")
     cleaned = plain(text)
     if not cleaned:
-        raise RefusedError("is empty")
+        raise Refused("is empty")
     return cleaned
 
 

@@ -19,8 +19,8 @@ _INFINITY_WORDS = frozenset({"inf", "inf.", "infinity", "infinite", "∞"})
 
 _FOOT_M = 0.3048
 _INCH_M = 0.0254
-_LARGEST_EXACT_FEET = 1e6
-"""Beyond it, exact imperial distances are decimal feet, not feet and inches."""
+_FARTHEST_PLAIN_M = 1e9
+"""From here on a distance is written in metres with an exponent in either system; nobody will tape it."""
 
 _INCH_STEPS = ((6 * 12, 4), (20 * 12, 2), (50 * 12, 1))
 """Below so many inches, so many steps to the inch."""
@@ -34,7 +34,7 @@ def parse_distance(text: str, *, bare_unit: LengthUnit | None = None, decimal_co
     number with decimals is refused still, as 6.6 may mean 6'6". ``decimal_comma``: see ``parse_number``.
     Raises NotationError for what cannot be read, and for what has more than one reading.
     """
-    grammar = Grammar(bare_unit, decimal_comma, any_fraction=False)
+    grammar = Grammar(bare_unit, decimal_comma, is_distance=True)
 
     def reader(cleaned: str) -> float:
         return math.inf if cleaned in _INFINITY_WORDS else positive_length(cleaned, grammar)
@@ -62,6 +62,8 @@ def format_distance(distance_m: float, system: System, *, exact: bool = False) -
     _check(distance_m)
     if math.isinf(distance_m):
         return "∞"
+    if distance_m >= _FARTHEST_PLAIN_M:
+        return f"{distance_m:.13g} m" if exact else f"{distance_m:.4g} m"
     if exact:
         return f"{distance_m:.13g} m" if system == "metric" else _exact_imperial(distance_m)
     return _metric(distance_m) if system == "metric" else _imperial(distance_m)
@@ -96,8 +98,8 @@ def _feet_and_inches(quarter_inches: int) -> str:
 def _exact_imperial(distance_m: float) -> str:
     """Feet and decimal inches with 14 significant digits in all."""
     inches = distance_m / _INCH_M
-    if inches < 1 or inches >= _LARGEST_EXACT_FEET * 12:
-        return f'{inches:.13g}"' if inches < 1 else f"{distance_m / _FOOT_M:.13g}'"
+    if inches < 1:
+        return f'{inches:.13g}"'
     decimals = 13 - math.floor(math.log10(inches))
     # In whole steps of the last digit, so that 11.99... inches carry into the feet before they are printed.
     steps_per_inch = 10**decimals

@@ -33,13 +33,17 @@ class NotationError(ValueError):
         return f"“{shown(self.text)}” {problem or 'cannot be read'}; expected {self.expected}"
 
 
-class RefusedError(Exception):
-    """Inside this package only: why a reader gave up. ``clean.read`` turns it into a NotationError."""
+class Refused(Exception):
+    """Inside this package only: why a reader gave up. ``clean.read`` turns it into a NotationError.
 
-    def __init__(self, reason: str = "", readings: tuple[str, ...] = ()) -> None:
-        super().__init__(reason, readings)
+    ``readings`` are texts that may be typed instead; ``explained`` ones are for people only, in words.
+    """
+
+    def __init__(self, reason: str = "", readings: tuple[str, ...] = (), *, explained: tuple[str, ...] = ()) -> None:
+        super().__init__(reason, readings, explained)
         self.reason = reason
         self.readings = tuple(dict.fromkeys(readings))
+        self.explained = explained
 
 
 def shown(text: str) -> str:

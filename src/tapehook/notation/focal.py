@@ -1,15 +1,15 @@
 """Focal lengths of primes and zooms: 50 mm, 24-75 mm. Millimetres unless a unit is written."""
 
 import math
-from dataclasses import dataclass
 from fractions import Fraction
+from typing import NamedTuple
 
 from tapehook.notation.clean import read, tokens
-from tapehook.notation.errors import RefusedError
-from tapehook.notation.number import Quantity, decimal_text, quantities, to_float
+from tapehook.notation.errors import Refused
+from tapehook.notation.number import Quantity, above_and_below, decimal_text, quantities, spelt, to_float
 
-SHORTEST_M = 0.001
-LONGEST_M = 10.0
+SHORTEST_M = Fraction(1, 1000)
+LONGEST_M = Fraction(10)
 """Outside these a focal length is in the wrong unit; no lens in the trade comes near either end."""
 
 _EXPECTED = "a focal length such as 50 mm, or a zoom range such as 24-75 mm"
@@ -22,8 +22,7 @@ _UNIT_M = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class FocalRange:
+class FocalRange(NamedTuple):
     """Shortest and longest focal length in metres; the two are equal for a prime."""
 
     short_m: float
@@ -43,9 +42,13 @@ def parse_focal_length(text: str, *, decimal_comma: bool = False) -> FocalRange:
     """
 
     def reader(cleaned: str) -> FocalRange:
-        items = quantities(cleaned, tokens(cleaned), decimal_comma=decimal_comma)
+        pieces = tokens(cleaned)
+        slashed = [above_and_below(piece) for piece in pieces if piece.kind == "fraction"]
+        if slashed:
+            raise Refused("", tuple(f"{short}-{long} mm" for short, long in slashed))
+        items = quantities(cleaned, pieces, decimal_comma=decimal_comma)
         found = [item for item in items if isinstance(item, Quantity)]
-        words = ["q" if isinstance(item, Quantity) else item.raw.removesuffix(".") for item in items]
+        words = spelt(items)
         return _range(found, [_as_dash(word) for word in words])
 
     return read(text, _EXPECTED, reader)
@@ -71,19 +74,19 @@ def _as_dash(word: str) -> str:
 def _range(found: list[Quantity], words: list[str]) -> FocalRange:
     """The range that quantities and words make."""
     match words:
-        case ["q"]:
+        case ["Q"]:
             return _checked(found[0], found[0], "mm", "mm")
-        case ["q", unit] if unit in _UNIT_M:
+        case ["Q", unit] if unit in _UNIT_M:
             return _checked(found[0], found[0], unit, unit)
-        case ["q", "-", "q"]:
+        case ["Q", "-", "Q"]:
             return _checked(found[0], found[1], "mm", "mm")
-        case ["q", "-", "q", unit] if unit in _UNIT_M:
+        case ["Q", "-", "Q", unit] if unit in _UNIT_M:
             return _checked(found[0], found[1], unit, unit)
-        case ["q", first, "-", "q", second] if first in _UNIT_M and second in _UNIT_M:
+        case ["Q", first, "-", "Q", second] if first in _UNIT_M and second in _UNIT_M:
             return _checked(found[0], found[1], first, second)
-        case ["q", *_, "q"] | ["q", *_, "q", "mm"] if len(found) == 2 and found[0].value < found[1].value:
-            raise RefusedError("", (f"{found[0].raw}-{found[1].raw} mm",))
-    raise RefusedError
+        case ["Q", *_, "Q"] | ["Q", *_, "Q", "mm"] if len(found) == 2 and found[0].value < found[1].value:
+            raise Refused("", (f"{found[0].raw}-{found[1].raw} mm",))
+    raise Refused
 
 
 def _checked(first: Quantity, second: Quantity, first_unit: str, second_unit: str) -> FocalRange:
@@ -91,13 +94,10 @@ def _checked(first: Quantity, second: Quantity, first_unit: str, second_unit: st
     short_m, long_m = first.value * _UNIT_M[first_unit], second.value * _UNIT_M[second_unit]
     for quantity, length_m in ((first, short_m), (second, long_m)):
         if not SHORTEST_M <= length_m <= LONGEST_M:
-            in_metres = SHORTEST_M <= quantity.value <= LONGEST_M / 10
-            raise RefusedError(
-                "is no focal length in millimetres", (f"{quantity.raw} m",) if in_metres else ()
-            )
+            raise Refused("is no focal length in millimetres", (f"{quantity.raw} m",))
     if first is not second and short_m == long_m:
-        raise RefusedError("is a range with no width", (f"{first.raw} {first_unit}",))
+        raise Refused("is a range with no width", (f"{first.raw} {first_unit}",))
     if short_m > long_m:
         swapped = f"{second.raw} {second_unit}-{first.raw} {first_unit}"
-        raise RefusedError("is a range with its long end first", (swapped,))
+        raise Refused("is a range with its long end first", (swapped,))
     return FocalRange(to_float(short_m), to_float(long_m))

@@ -9,8 +9,15 @@ from fractions import Fraction
 from typing import Literal, NamedTuple
 
 from tapehook.notation.clean import Token, read, spliced, tokens
-from tapehook.notation.errors import RefusedError
-from tapehook.notation.number import Quantity, quantities, significant_text, split_sign, to_float
+from tapehook.notation.errors import Refused
+from tapehook.notation.number import (
+    Quantity,
+    above_and_below,
+    quantities,
+    significant_text,
+    split_sign,
+    to_float,
+)
 
 LengthUnit = Literal["m", "cm", "mm", "ft", "in"]
 
@@ -42,6 +49,20 @@ _BARE_LETTER: dict[LengthUnit, str] = {"m": "m", "cm": "c", "mm": "k", "ft": "f"
 _TAPE_DENOMINATORS = frozenset({2, 3, 4, 8, 16, 32, 64})
 """Fractions a tape or a focus scale shows; any other, as in 5/6, is more likely a slip for two numbers."""
 
+_FEET_AND_INCHES = "{0}'{1}\""
+_WITH_A_POINT = ("{0}.{1} m", "{0}.{1} ft")
+_READINGS = {
+    **dict.fromkeys(("qq", "q-q", "q:q", "q/q", "q,q"), (_FEET_AND_INCHES, *_WITH_A_POINT)),
+    **dict.fromkeys(("qqi", "q-qi", "q:qi", "q/qi", "q,qi", "qf:qi", "qfqf"), (_FEET_AND_INCHES,)),
+    **dict.fromkeys(("qf-q",), (_FEET_AND_INCHES, "{0} ft", "{1} ft")),
+    **dict.fromkeys(("q-qf", "qf-qf"), ("{0} ft", "{1} ft")),
+    **dict.fromkeys(("q-qm", "qm-qm"), ("{0} m", "{1} m")),
+    **dict.fromkeys(("qqf",), ("{0}.{1} ft", "{0} ft", "{1} ft")),
+    **dict.fromkeys(("qqm",), ("{0}.{1} m", "{0}{1} m", "{0} m", "{1} m")),
+    **dict.fromkeys(("qmq",), ("{0}.{1} m",)),
+}
+"""What two quantities could mean in a shape that is not read; {0} and {1} stand for their digits."""
+
 _LENGTH_EXPECTED = """a length with its unit, such as 0.025 mm, 41 mm or 1/1000\""""
 _SIGNED_EXPECTED = "a length with its unit, with a minus sign if it is negative, such as 41 mm or -12.5 mm"
 
@@ -51,8 +72,8 @@ class Grammar(NamedTuple):
 
     bare_unit: LengthUnit | None
     decimal_comma: bool
-    any_fraction: bool
-    """True: 1/1000 is read; False: only fractions that a tape shows."""
+    is_distance: bool
+    """True: only fractions that a tape shows, and never a fraction of a foot without its unit."""
 
 
 def parse_length(text: str, *, bare_unit: LengthUnit | None = None, decimal_comma: bool = False) -> float:
@@ -61,18 +82,16 @@ def parse_length(text: str, *, bare_unit: LengthUnit | None = None, decimal_comm
     ``bare_unit`` is the unit of a number that has none; without it such a number is refused.
     ``decimal_comma``: see ``parse_number``. Raises NotationError.
     """
-    grammar = Grammar(bare_unit, decimal_comma, any_fraction=True)
+    grammar = Grammar(bare_unit, decimal_comma, is_distance=False)
     return read(text, _LENGTH_EXPECTED, lambda cleaned: positive_length(cleaned, grammar))
 
 
-def parse_signed_length(
-    text: str, *, bare_unit: LengthUnit | None = None, decimal_comma: bool = False
-) -> float:
+def parse_signed_length(text: str, *, bare_unit: LengthUnit | None = None, decimal_comma: bool = False) -> float:
     """A finite length in metres that may be negative or zero: "-12.5 mm", "0 mm", "41 mm".
 
     Options and errors as for ``parse_length``.
     """
-    grammar = Grammar(bare_unit, decimal_comma, any_fraction=True)
+    grammar = Grammar(bare_unit, decimal_comma, is_distance=False)
 
     def reader(cleaned: str) -> float:
         sign, pieces = split_sign(tokens(cleaned))
@@ -95,10 +114,10 @@ def positive_length(cleaned: str, grammar: Grammar) -> float:
     """The length in metres that a cleaned text gives; refuses zero and negative ones."""
     pieces = tokens(cleaned)
     if pieces[0].raw == "-":
-        raise RefusedError("is not more than zero")
+        raise Refused("is not more than zero")
     exact_m = _exact_length(cleaned, pieces, grammar)
     if exact_m <= 0:
-        raise RefusedError("is not more than zero")
+        raise Refused("is not more than zero")
     return to_float(exact_m)
 
 
@@ -107,7 +126,7 @@ def _exact_length(cleaned: str, pieces: list[Token], grammar: Grammar) -> Fracti
     items = quantities(cleaned, pieces, decimal_comma=grammar.decimal_comma)
     found = [item for item in items if isinstance(item, Quantity)]
     shape = "".join("q" if isinstance(item, Quantity) else _letter(item) for item in items)
-    if not grammar.any_fraction:
+    if grammar.is_distance:
         _refuse_odd_fractions(found)
     match shape:
         case "q":
@@ -123,7 +142,7 @@ def _exact_length(cleaned: str, pieces: list[Token], grammar: Grammar) -> Fracti
             return _feet_and_inches(cleaned, found[0], inches, inch_mark=True)
         case "qmqc":
             return _metres_and_centimetres(found[0], found[1])
-    raise RefusedError("", _what_it_could_mean(shape, found))
+    raise Refused("", _what_it_could_mean(shape, found))
 
 
 def _letter(token: Token) -> str:
@@ -134,17 +153,23 @@ def _letter(token: Token) -> str:
 
 
 def _bare(quantity: Quantity, grammar: Grammar) -> Fraction:
-    """A quantity without a unit. In feet, 6.6 may stand for 6'6", so decimals need the mark."""
-    if grammar.bare_unit is None:
-        raise RefusedError("has no unit", _bare_readings(quantity))
-    in_feet_with_decimals = grammar.bare_unit == "ft" and quantity.kind == "decimal"
-    if in_feet_with_decimals and quantity.value.denominator != 1:
-        raise RefusedError("has no unit", (f"{quantity.raw} ft", *_point_for_feet(quantity)))
-    return quantity.value * _UNIT_M[_BARE_LETTER[grammar.bare_unit]]
+    """A quantity without a unit. Refused when its digits may stand for feet and inches: 6.6, 3/4."""
+    unit = grammar.bare_unit
+    if unit is None:
+        raise Refused("has no unit", _bare_readings(quantity, grammar))
+    if unit == "ft" and quantity.kind == "decimal" and quantity.value.denominator != 1:
+        raise Refused("has decimals and no unit", (f"{quantity.raw} ft", *_point_for_feet(quantity)))
+    if unit != "in" and quantity.kind == "fraction" and grammar.is_distance:
+        raise Refused("has no unit", (f"{quantity.raw} {unit}", *_slash_for_feet(quantity)))
+    return quantity.value * _UNIT_M[_BARE_LETTER[unit]]
 
 
-def _bare_readings(quantity: Quantity) -> tuple[str, ...]:
-    """What a number without a unit could mean."""
+def _bare_readings(quantity: Quantity, grammar: Grammar) -> tuple[str, ...]:
+    """What a number without a unit could mean, the likeliest units first."""
+    if not grammar.is_distance:
+        return tuple(f"{quantity.raw} {unit}" for unit in ("mm", "in", "m"))
+    if quantity.kind == "fraction":
+        return (f"{quantity.raw} in", *_slash_for_feet(quantity))
     units = ("m", "ft") if quantity.value < 60 else ("m", "ft", "cm", "in")
     return (*(f"{quantity.raw} {unit}" for unit in units), *_point_for_feet(quantity))
 
@@ -152,22 +177,36 @@ def _bare_readings(quantity: Quantity) -> tuple[str, ...]:
 def _point_for_feet(quantity: Quantity) -> tuple[str, ...]:
     """6'6" for 6.6 and 5'11" for 5.11: the point is often written between feet and inches."""
     whole, _, inches = quantity.raw.replace(",", ".").partition(".")
-    is_inches = inches in ("10", "11") or (len(inches) == 1 and inches.isdecimal())
-    return (f"{whole}'{inches}\"",) if whole and is_inches and inches != "0" else ()
+    is_inches = inches in ("10", "11") or (len(inches) == 1 and inches.isdecimal() and inches != "0")
+    return (f"{whole}'{inches}\"",) if whole and is_inches else ()
+
+
+def _slash_for_feet(quantity: Quantity) -> tuple[str, ...]:
+    """5'6" for 5/6: so is the slash."""
+    feet, inches = above_and_below(quantity.token)
+    return (f"{feet}'{inches}\"",) if inches < 12 else ()
 
 
 def _feet_and_inches(cleaned: str, feet: Quantity, inches: Quantity, *, inch_mark: bool) -> Fraction:
     """Feet and inches put together. Refuses what the two cannot mean side by side."""
     if feet.kind != "whole":
-        raise RefusedError("has feet that are not whole, and inches beside them")
-    if inches.kind == "fraction" and not inch_mark:
-        halves = (f"{feet.raw}'0 {inches.raw}\"", f"{feet.raw} {inches.raw} ft")
-        raise RefusedError("has a fraction without a unit", halves)
+        raise Refused("has feet that are not whole, and inches beside them")
+    if inches.kind == "fraction":
+        _refuse_unclear_fraction(cleaned, feet, inches, inch_mark=inch_mark)
     if inches.value >= 12:
-        raise RefusedError(
-            "has twelve inches or more beside the feet", _too_many_inches(cleaned, feet, inches)
-        )
+        readings = _too_many_inches(cleaned, feet, inches)
+        raise Refused("has twelve inches or more beside the feet", readings)
     return feet.value * FOOT_M + inches.value * INCH_M
+
+
+def _refuse_unclear_fraction(cleaned: str, feet: Quantity, inches: Quantity, *, inch_mark: bool) -> None:
+    """Refuses 5' 1/2, half an inch or half a foot, and 5'11/16", which may be 5'1 1/16"."""
+    no_inches = f"{feet.raw}'0 {inches.raw}\""
+    if not inch_mark:
+        raise Refused("has a fraction without a unit", (no_inches, f"{feet.raw} {inches.raw} ft"))
+    above, below = above_and_below(inches.token)
+    if above > 10 and above % 10 and cleaned[inches.token.start - 1] != " ":
+        raise Refused("", (no_inches, f"{feet.raw}'{above // 10} {above % 10}/{below}\""))
 
 
 def _too_many_inches(cleaned: str, feet: Quantity, inches: Quantity) -> tuple[str, ...]:
@@ -175,14 +214,14 @@ def _too_many_inches(cleaned: str, feet: Quantity, inches: Quantity) -> tuple[st
     if inches.kind != "whole" or inches.value >= 120:
         return ()
     carried, rest = divmod(int(inches.value), 12)
-    lost_point = spliced(cleaned, inches.token, (f"{inches.raw[:-1]}.{inches.raw[-1]}",))
-    return (f"{int(feet.value) + carried}'{rest}\"", *lost_point)
+    tenths = f"{int(inches.value) // 10}.{int(inches.value) % 10}"
+    return (f"{int(feet.value) + carried}'{rest}\"", *spliced(cleaned, inches.token, (tenths,)))
 
 
 def _metres_and_centimetres(metres: Quantity, centimetres: Quantity) -> Fraction:
     """1 m 68 cm. Whole metres, and less than a hundred centimetres."""
     if metres.kind != "whole" or centimetres.value >= 100:
-        raise RefusedError("has metres and centimetres that do not go together")
+        raise Refused("has metres and centimetres that do not go together")
     return metres.value + centimetres.value / 100
 
 
@@ -194,32 +233,23 @@ def _is_trailing_fraction(inches: Quantity, fraction: Quantity) -> bool:
 def _refuse_odd_fractions(found: list[Quantity]) -> None:
     """Refuses 5/6 of something: no tape shows it, and it may stand for 5'6"."""
     for quantity in found:
-        if quantity.kind in ("fraction", "mixed"):
-            above, below = quantity.raw.replace(" /", "/").replace("/ ", "/").split(" ")[-1].split("/")
-            if int(below) not in _TAPE_DENOMINATORS:
-                alone = quantity.kind == "fraction" and len(found) == 1 and int(below) < 12
-                readings = (f"{int(above)}'{int(below)}\"",) if alone else ()
-                raise RefusedError("has a fraction no tape shows", readings)
+        if quantity.kind not in ("fraction", "mixed"):
+            continue
+        if above_and_below(quantity.token)[1] not in _TAPE_DENOMINATORS:
+            alone = quantity.kind == "fraction" and len(found) == 1
+            raise Refused("has a fraction no tape shows", _slash_for_feet(quantity) if alone else ())
 
 
 def _what_it_could_mean(shape: str, found: list[Quantity]) -> tuple[str, ...]:
     """The readings of a shape that is not read, best first; empty when there is none worth offering."""
-    if len(found) != 2 or found[0].kind != "whole" or found[1].kind not in ("whole", "mixed", "decimal"):
+    if len(found) != 2 or found[0].kind != "whole" or found[1].kind == "fraction":
         return ()
-    first, second = (quantity.raw for quantity in found)
-    feet_and_inches = (f"{first}'{second}\"",) if found[1].value < 12 else ()
-    decimal = (f"{first}.{second} m", f"{first}.{second} ft") if found[1].kind == "whole" else ()
-    match shape:
-        case "qq" | "q-q" | "q:q" | "q/q" | "q,q":
-            return (*feet_and_inches, *decimal)
-        case "qqi" | "q-qi" | "q:qi" | "qfqf" | "qf:qi" | "q/qi":
-            return feet_and_inches
-        case "qf-q":
-            return (*feet_and_inches, f"{first}'", f"{second}'")
-        case "qqf" | "q-qf" | "qf-qf":
-            return f"{first} ft", f"{second} ft"
-        case "qqm" | "q-qm" | "qm-qm":
-            return f"{first} m", f"{second} m"
-        case "qmq":
-            return decimal[:1]
-    return ()
+    first, second = found
+    wanted = _READINGS.get(shape, ())
+    if second.value >= 12:
+        wanted = tuple(reading for reading in wanted if reading != _FEET_AND_INCHES)
+    if second.kind != "whole":
+        wanted = tuple(reading for reading in wanted if "{0}.{1}" not in reading)
+    if len(second.raw) != 3:
+        wanted = tuple(reading for reading in wanted if "{0}{1}" not in reading)
+    return tuple(reading.format(first.raw, second.raw) for reading in wanted)

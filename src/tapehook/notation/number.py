@@ -10,15 +10,14 @@ from fractions import Fraction
 from typing import Literal, NamedTuple
 
 from tapehook.notation.clean import Token, read, spliced, tokens
-from tapehook.notation.errors import RefusedError
+from tapehook.notation.errors import Refused
 
 _LARGEST_EXPONENT = 400
 """Beyond the range of floats in either direction, and small enough to compute with."""
 
-_GROUPED = re.compile(r"[1-9][0-9]{0,2}(?:(?:,[0-9]{3})+(?:\.[0-9]+)?|(?:\.[0-9]{3})+(?:,[0-9]+)?)")
-_ONE_MARK = re.compile(r"[0-9]*[.,][0-9]+")
-
 _EXPECTED = "a number such as 12.5"
+_GROUPED = r"[1-9][0-9]{0,2}((,[0-9]{3})+(\.[0-9]+)?|(\.[0-9]{3})+(,[0-9]+)?)"
+_GROUPED_BY_SPACES = r"[+-]? ?[1-9][0-9]{0,2}( [0-9]{3})+"
 
 QuantityKind = Literal["whole", "decimal", "fraction", "mixed"]
 
@@ -37,7 +36,7 @@ class Quantity(NamedTuple):
 
 
 def parse_number(text: str, *, decimal_comma: bool = False) -> float:
-    """A finite number: "12.5", "-0.3", "12,5", "1e-3", "1,234,567", "1,234.5".
+    """A finite number, without a unit: "12.5", "-0.3", "12,5", "1e-3", "1,234,567", "1,234.5".
 
     ``decimal_comma`` tells which of "1,680" and "1.680" may stand for a thousand: without it the comma, with
     it the point. A number with just that mark and three digits after it is refused, as it has two readings.
@@ -46,10 +45,10 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float:
 
     def reader(cleaned: str) -> float:
         sign, rest = split_sign(tokens(cleaned))
-        if len(rest) == 2 and all(token.kind == "number" for token in rest):
-            raise RefusedError("", (cleaned.replace(" ", ""),) if _is_grouped_by_spaces(cleaned) else ())
+        if re.fullmatch(_GROUPED_BY_SPACES, cleaned):
+            raise Refused("has spaces in it", (cleaned.replace(" ", ""),))
         if len(rest) != 1 or rest[0].kind != "number":
-            raise RefusedError
+            raise Refused
         return to_float(sign * exact_number(cleaned, rest[0], decimal_comma=decimal_comma))
 
     return read(text, _EXPECTED, reader)
@@ -58,7 +57,8 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float:
 def write_number(value: float, *, decimal_comma: bool = False) -> str:
     """The shortest text that reads back to the same float: "1.68", "12034", "1e-07". For files.
 
-    Raises ValueError when the value is not finite.
+    With ``decimal_comma`` the text has a comma and is to be read with it. Raises ValueError when the value is
+    not finite.
     """
     if not math.isfinite(value):
         raise ValueError(f"a number to be written must be finite, not {value}")
@@ -75,9 +75,9 @@ def decimal_text(value: float, decimals: int) -> str:
 
 
 def significant_text(value: float, digits: int) -> str:
-    """The value with so many significant digits, trailing zeros left out, no exponent."""
-    if value == 0:
-        return "0"
+    """The value with so many significant digits, trailing zeros left out; an exponent below 0.0001 only."""
+    if abs(value) < 1e-4:
+        return f"{value + 0.0:.{digits}g}"
     return decimal_text(value, digits - 1 - math.floor(math.log10(abs(value))))
 
 
@@ -93,9 +93,9 @@ def to_float(value: Fraction) -> float:
     try:
         result = float(value)
     except OverflowError:
-        raise RefusedError("is too large") from None
+        raise Refused("is too large") from None
     if result == 0 and value != 0:
-        raise RefusedError("is too small")
+        raise Refused("is too small")
     return result
 
 
@@ -104,73 +104,80 @@ def exact_number(cleaned: str, token: Token, *, decimal_comma: bool) -> Fraction
     mantissa, _, exponent_digits = token.raw.partition("e")
     exponent = int(exponent_digits or "0")
     if abs(exponent) > _LARGEST_EXPONENT:
-        raise RefusedError("has an exponent out of range")
-    whole, fraction = _mantissa_parts(cleaned, token, mantissa, decimal_comma=decimal_comma)
-    digits, exponent = int(whole + fraction), exponent - len(fraction)
+        raise Refused("has an exponent out of range")
+    whole, decimals = _mantissa_parts(cleaned, token, mantissa, decimal_comma=decimal_comma)
+    digits, exponent = int(whole + decimals), exponent - len(decimals)
     return Fraction(digits * 10**exponent) if exponent >= 0 else Fraction(digits, 10**-exponent)
 
 
 def exact_fraction(cleaned: str, token: Token) -> Fraction:
     """The exact value of a fraction token, between 0 and 1. Refuses 61/2, which may be 6 1/2 run together."""
-    above, below = token.raw.replace(" ", "").split("/")
-    if int(below) == 0 or int(above) == 0:
-        raise RefusedError("has a fraction with a nought in it")
-    if int(above) < int(below):
-        return Fraction(int(above), int(below))
-    parted = f"{above[:-1]} {above[-1]}/{below}"
-    sensible = len(above) > 1 and 0 < int(above[-1]) < int(below)
-    readings = spliced(cleaned, token, (parted,)) if sensible else ()
-    raise RefusedError(f"has the fraction {above}/{below}, which is not less than one,", readings)
+    above, below = above_and_below(token)
+    if above == 0 or below == 0:
+        raise Refused("has a fraction with a nought in it")
+    if above < below:
+        return Fraction(above, below)
+    whole, rest = divmod(above, 10)
+    readings = (f"{whole} {rest}/{below}",) if whole and 0 < rest < below else ()
+    raise Refused("has a fraction that is not less than one", spliced(cleaned, token, readings))
 
 
-def is_decimal(token: Token) -> bool:
-    """True when the number token was written with a decimal mark or an exponent."""
-    return not token.raw.isdecimal()
+def above_and_below(token: Token) -> tuple[int, int]:
+    """Numerator and denominator of a token that ends in a fraction: 1 and 2 for "1/2" and for "6 1/2"."""
+    above, _, below = token.raw.partition("/")
+    return int(re.split("[ -]", above.strip())[-1]), int(below)
 
 
 def quantities(cleaned: str, pieces: list[Token], *, decimal_comma: bool) -> list[Quantity | Token]:
-    """Number and fraction tokens read, "6 1/2" joined to one quantity; the other tokens as they are."""
+    """Number and fraction tokens read, "6 1/2" and "6-1/2" joined to one; the other tokens as they are."""
     found: list[Quantity | Token] = []
     for token in pieces:
-        before = found[-1] if found else None
         if token.kind == "number":
             value = exact_number(cleaned, token, decimal_comma=decimal_comma)
-            found.append(Quantity(value, "decimal" if is_decimal(token) else "whole", token))
-        elif token.kind != "fraction":
-            found.append(token)
-        elif isinstance(before, Quantity) and before.kind == "whole":
-            found[-1] = _mixed(cleaned, before, token)
+            # A grouped number counts as decimal: "1,234" beside inches or a fraction is no plain number.
+            found.append(Quantity(value, "whole" if token.raw.isdecimal() else "decimal", token))
+        elif token.kind == "fraction":
+            _add_fraction(cleaned, found, token)
         else:
-            found.append(Quantity(exact_fraction(cleaned, token), "fraction", token))
+            found.append(token)
     return found
 
 
-def _mixed(cleaned: str, whole: Quantity, token: Token) -> Quantity:
-    """A whole number and the fraction written after it."""
+def spelt(items: list[Quantity | Token]) -> list[str]:
+    """The items as words to match: "Q" for a quantity (no cleaned text has capitals), others without a stop."""
+    return ["Q" if isinstance(item, Quantity) else item.raw.removesuffix(".") for item in items]
+
+
+def _add_fraction(cleaned: str, found: list[Quantity | Token], token: Token) -> None:
+    """Joins a fraction to the whole number before it, or adds it as a quantity of its own."""
+    fraction = Quantity(exact_fraction(cleaned, token), "fraction", token)
+    # In 6-1/2 the dash joins, as in 6 1/2; in "6 - 1/2" it does not.
+    joined_by_dash = len(found) > 1 and cleaned[token.start - 1] == "-" and cleaned[token.start - 2] != " "
+    whole = found[-2] if joined_by_dash else found[-1] if found else None
+    if not isinstance(whole, Quantity) or whole.kind != "whole":
+        found.append(fraction)
+        return
+    del found[-2 if joined_by_dash else -1 :]
     start = whole.token.start
     joined = Token("number", cleaned[start : token.end], start, token.end)
-    return Quantity(whole.value + exact_fraction(cleaned, token), "mixed", joined)
+    found.append(Quantity(whole.value + fraction.value, "mixed", joined))
 
 
 def _mantissa_parts(cleaned: str, token: Token, mantissa: str, *, decimal_comma: bool) -> tuple[str, str]:
     """The digits before and after the decimal mark, thousands marks taken out."""
-    if mantissa.isdecimal():
+    marks = [sign for sign in mantissa if sign in ".,"]
+    if not marks:
         return mantissa, ""
-    if _ONE_MARK.fullmatch(mantissa):
-        mark = "," if "," in mantissa else "."
-        whole, _, fraction = mantissa.partition(mark)
-        if mark == ("." if decimal_comma else ",") and len(fraction) == 3 and whole.strip("0"):
-            decimal = f"{whole}{'.,'[decimal_comma]}{fraction}"
-            raise RefusedError("", spliced(cleaned, token, (decimal, whole + fraction)))
-        return whole, fraction
-    if not _GROUPED.fullmatch(mantissa):
-        raise RefusedError
+    if len(marks) == 1:
+        whole, _, decimals = mantissa.partition(marks[0])
+        if not decimals:
+            raise Refused("ends in a decimal mark")
+        if len(decimals) == 3 and whole.strip("0") and marks[0] == ("." if decimal_comma else ","):
+            decimal = f"{whole}{',' if decimal_comma else '.'}{decimals}"
+            raise Refused("", spliced(cleaned, token, (decimal, whole + decimals)))
+        return whole, decimals
+    if not re.fullmatch(_GROUPED, mantissa):
+        raise Refused
     # The first mark groups thousands; the other, which can stand only once and last, is the decimal mark.
-    thousands = next(sign for sign in mantissa if sign in ".,")
-    whole, _, fraction = mantissa.replace(thousands, "").replace(",", ".").partition(".")
-    return whole, fraction
-
-
-def _is_grouped_by_spaces(cleaned: str) -> bool:
-    """True for "12 034": one number to some, two to others."""
-    return re.fullmatch(r"[+-]? ?[1-9][0-9]{0,2} [0-9]{3}", cleaned) is not None
+    whole, _, decimals = mantissa.replace(marks[0], "").replace(",", ".").partition(".")
+    return whole, decimals

@@ -5,8 +5,8 @@ from fractions import Fraction
 from typing import Literal
 
 from tapehook.notation.clean import read, tokens
-from tapehook.notation.errors import RefusedError
-from tapehook.notation.number import Quantity, quantities, split_sign, to_float
+from tapehook.notation.errors import Refused
+from tapehook.notation.number import Quantity, quantities, spelt, split_sign, to_float
 
 PositionUnit = Literal["deg", "count", "percent", "mm"]
 
@@ -39,7 +39,7 @@ def parse_position(text: str, unit: PositionUnit, *, decimal_comma: bool = False
         sign, pieces = split_sign(tokens(cleaned))
         items = quantities(cleaned, pieces, decimal_comma=decimal_comma)
         found = [item for item in items if isinstance(item, Quantity)]
-        words = ["q" if isinstance(item, Quantity) else item.raw.removesuffix(".") for item in items]
+        words = spelt(items)
         return to_float(sign * _position(found, words, unit))
 
     return read(text, _EXPECTED[unit], reader)
@@ -64,26 +64,28 @@ def format_position(value: float, unit: PositionUnit, *, step: float | None = No
 def _position(found: list[Quantity], words: list[str], unit: PositionUnit) -> Fraction:
     """The position that quantities and words make, sign apart."""
     match words:
-        case ["q"]:
+        case ["Q"]:
             return found[0].value
-        case ["q", word] if word in _IN_UNIT[unit]:
+        case ["Q", word] if word in _IN_UNIT[unit]:
             return found[0].value * _IN_UNIT[unit][word]
-        case ["q", "per", "cent"] if unit == "percent":
+        case ["Q", "per", "cent"] if unit == "percent":
             return found[0].value
-        case ["q", "°", "q", "'"] if unit == "deg":
+        case ["Q", "°", "Q", "'"] if unit == "deg":
             return _degrees(found[0], found[1])
-        case ["q", "°", "q", "'", "q", '"'] if unit == "deg":
+        case ["Q", "°", "Q", "'", "Q", '"'] if unit == "deg":
             return _degrees(found[0], found[1], found[2])
-        case ["q", "q"] if found[0].kind == found[1].kind == "whole" and len(found[1].raw) == 3:
-            raise RefusedError("", (found[0].raw + found[1].raw,))
-    raise RefusedError
+        case ["Q", "°", "Q"] if unit == "deg":
+            raise Refused("has a number without a unit", (f"{found[0].raw}° {found[1].raw}'",))
+        case ["Q", "Q"] if found[0].kind == found[1].kind == "whole" and len(found[1].raw) == 3:
+            raise Refused("", (found[0].raw + found[1].raw,))
+    raise Refused
 
 
 def _degrees(degrees: Quantity, minutes: Quantity, seconds: Quantity | None = None) -> Fraction:
     """Degrees, minutes and seconds put together; only the last may have decimals."""
     parts = [part for part in (degrees, minutes, seconds) if part is not None]
     if any(part.kind != "whole" for part in parts[:-1]) or any(part.value >= 60 for part in parts[1:]):
-        raise RefusedError("has degrees and minutes that do not go together")
+        raise Refused("has degrees and minutes that do not go together")
     return sum((part.value / 60**power for power, part in enumerate(parts)), Fraction(0))
 
 

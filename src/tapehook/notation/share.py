@@ -3,8 +3,8 @@
 from fractions import Fraction
 
 from tapehook.notation.clean import read, tokens
-from tapehook.notation.errors import RefusedError
-from tapehook.notation.number import Quantity, quantities, to_float
+from tapehook.notation.errors import Refused
+from tapehook.notation.number import Quantity, quantities, spelt, to_float
 
 _EXPECTED = "a share of more than zero and at most one, such as 0.85 or 85 %"
 
@@ -17,16 +17,16 @@ def parse_share(text: str, *, decimal_comma: bool = False) -> float:
 
     def reader(cleaned: str) -> float:
         items = quantities(cleaned, tokens(cleaned), decimal_comma=decimal_comma)
-        words = ["q" if isinstance(item, Quantity) else item.raw.removesuffix(".") for item in items]
+        words = spelt(items)
         first = items[0]
         if not isinstance(first, Quantity):
-            raise RefusedError
+            raise Refused
         match words[1:]:
             case []:
                 return _checked(first.value, first)
             case ["%"] | ["percent"] | ["pct"] | ["per", "cent"]:
                 return _checked(first.value / 100, None)
-        raise RefusedError
+        raise Refused
 
     return read(text, _EXPECTED, reader)
 
@@ -35,5 +35,5 @@ def _checked(share: Fraction, bare: Quantity | None) -> float:
     """The share as a float. Refuses what is outside the range, and offers the percent sign."""
     if not 0 < share <= 1:
         as_percent = bare is not None and 1 < share <= 100
-        raise RefusedError("is out of range", (f"{bare.raw} %",) if as_percent and bare else ())
+        raise Refused("is out of range", (f"{bare.raw} %",) if as_percent and bare else ())
     return to_float(share)

@@ -6,13 +6,12 @@ stops without the rounding.
 """
 
 import math
-from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal, NamedTuple
 
 from tapehook.notation.clean import Token, read, tokens
-from tapehook.notation.errors import RefusedError
-from tapehook.notation.number import decimal_text, exact_fraction, exact_number, to_float
+from tapehook.notation.errors import Refused
+from tapehook.notation.number import above_and_below, decimal_text, exact_fraction, exact_number, to_float
 
 Scale = Literal["T", "f"]
 
@@ -42,16 +41,26 @@ THIRD_STOPS: tuple[tuple[str, float], ...] = tuple(
 such a label stands for the value nearest to it: 1.2 for the half stop, 13 for the third.
 """
 
+_PREFIX: dict[Scale | None, str] = {"T": "T", "f": "f/", None: ""}
 _EXPECTED = "a stop between 0.5 and 128, such as T2.8, T2.8 1/3 or f/2"
 _ADDED = {Fraction(1, 3), Fraction(2, 3), Fraction(1, 2), Fraction(1, 4), Fraction(3, 4)}
 _ADDED |= {Fraction(tenth, 10) for tenth in range(1, 10)}
-_STEPS = ((Fraction(0), ""), (Fraction(1, 3), " 1/3"), (Fraction(1, 2), " 1/2"), (Fraction(2, 3), " 2/3"))
+"""Parts of a stop that scales and meters show."""
+
+_BY_NUMBER = tuple((float(label), exact) for label, exact in (*FULL_STOPS, *HALF_STOPS, *THIRD_STOPS))
+
+_STEPS = tuple(
+    (exact * 2.0 ** (part / 2), label + text)
+    for label, exact in FULL_STOPS
+    for part, text in ((0, ""), (1 / 3, " 1/3"), (1 / 2, " 1/2"), (2 / 3, " 2/3"))
+)
+"""Exact value and house style of the whole stops and the steps after each."""
+
 _CLOSE = 0.01
 """A number this near to a step, as a part of it, is written as that step."""
 
 
-@dataclass(frozen=True, slots=True)
-class Stop:
+class Stop(NamedTuple):
     """A stop as it was written, and what it stands for.
 
     ``number`` is the T- or f-number to compute with: 2.8 for "T2.8", 3.1748 for "T2.8 1/3". ``exact`` is the
@@ -71,7 +80,6 @@ class _Written(NamedTuple):
     scale: Scale | None
     number: Fraction
     added: Fraction
-    added_text: str
 
 
 def parse_stop(text: str, *, decimal_comma: bool = False) -> Stop:
@@ -91,7 +99,7 @@ def format_stop(number: float, scale: Scale = "T") -> str:
     Raises ValueError unless the number is finite and more than zero.
     """
     _check(number)
-    prefix = "T" if scale == "T" else "f/"
+    prefix = _PREFIX[scale]
     decimals = 2 if number < 1 else 1 if number < 10 else 0
     plain = decimal_text(number, decimals)
     if float(plain) == number:
@@ -115,18 +123,19 @@ def _written(cleaned: str, *, decimal_comma: bool) -> _Written:
     """The parts of a cleaned text. Refuses anything but one stop."""
     scale, pieces = _split_scale(tokens(cleaned))
     if not pieces or pieces[0].kind not in ("number", "fraction"):
-        raise RefusedError
+        raise Refused
     if pieces[0].kind == "fraction":
-        raise RefusedError("", _two_stops(pieces[0].raw.split("/"), scale) + _run_together(pieces[0], scale))
+        together = _run_together(pieces[0], scale)
+        raise Refused("", together, explained=() if together else _two_stops(pieces[0].raw.split("/"), scale))
     number = exact_number(cleaned, pieces[0], decimal_comma=decimal_comma)
     rest = pieces[1:]
     if rest and rest[0].raw == "+" and len(rest) == 2:
         rest = rest[1:]
     if not rest:
-        return _Written(scale, number, Fraction(0), "")
+        return _Written(scale, number, Fraction(0))
     if len(rest) == 1 and rest[0].kind == "fraction":
-        return _Written(scale, number, exact_fraction(cleaned, rest[0]), rest[0].raw.replace(" ", ""))
-    raise RefusedError("", _several(pieces, scale))
+        return _Written(scale, number, exact_fraction(cleaned, rest[0]))
+    raise _several(pieces, scale)
 
 
 def _split_scale(pieces: list[Token]) -> tuple[Scale | None, list[Token]]:
@@ -143,11 +152,10 @@ def _stop(written: _Written) -> Stop:
     if written.added:
         number = _base_of_fraction(number, written.added) * 2.0 ** (float(written.added) / 2)
     if not SMALLEST_NUMBER <= number <= LARGEST_NUMBER:
-        raise RefusedError("is out of range")
-    text = _label(to_float(written.number)) + (f" {written.added_text}" if written.added else "")
-    prefix = {"T": "T", "f": "f/", None: ""}[written.scale]
+        raise Refused("is out of range")
+    text = _label(to_float(written.number)) + (f" {written.added}" if written.added else "")
     exact = number if written.added else _exact_behind(number)
-    return Stop(number, exact, written.scale, prefix + text)
+    return Stop(number, exact, written.scale, _PREFIX[written.scale] + text)
 
 
 def _label(number: float) -> str:
@@ -158,44 +166,41 @@ def _label(number: float) -> str:
 def _base_of_fraction(number: float, added: Fraction) -> float:
     """The exact whole stop that a fraction is added to."""
     if added not in _ADDED:
-        raise RefusedError("has a fraction no iris scale shows")
-    for label, exact in FULL_STOPS:
-        if number == float(label):
-            return exact
-    raise RefusedError("has a fraction after a number that is no whole stop")
+        raise Refused("has a fraction no iris scale shows")
+    exact = next((exact for label, exact in FULL_STOPS if float(label) == number), None)
+    if exact is None:
+        raise Refused("has a fraction after a number that is no whole stop")
+    return exact
 
 
 def _exact_behind(number: float) -> float:
     """The exact value behind a standard label, the nearest where two share it; else the number itself."""
-    behind = [exact for label, exact in (*FULL_STOPS, *HALF_STOPS, *THIRD_STOPS) if float(label) == number]
+    behind = [exact for label, exact in _BY_NUMBER if label == number]
     return min(behind, key=lambda exact: abs(math.log(exact / number)), default=number)
 
 
 def _nearby_step(number: float) -> str | None:
     """The whole, third or half stop within 1 % of the number: "2.8 1/3"."""
-    for label, exact in FULL_STOPS:
-        for added, text in _STEPS:
-            if abs(number / (exact * 2.0 ** (float(added) / 2)) - 1) <= _CLOSE:
-                return label + text
-    return None
+    return next((text for exact, text in _STEPS if abs(number / exact - 1) <= _CLOSE), None)
 
 
-def _several(pieces: list[Token], scale: Scale | None) -> tuple[str, ...]:
-    """Readings of a text with something after its number: two stops, or a stop less a fraction."""
+def _several(pieces: list[Token], scale: Scale | None) -> Refused:
+    """The refusal of a text with something after its number: two stops, or a stop less a fraction."""
     if len(pieces) == 3 and pieces[1].raw == "-" and pieces[2].kind == "fraction":
         number, fraction = pieces[0].raw, pieces[2].raw
-        return f"{_prefix(scale)}{number} {fraction}", f"{fraction} less than {number}"
+        less = f"{fraction} stop more light than {_PREFIX[scale]}{number}"
+        return Refused("", (f"{_PREFIX[scale]}{number} {fraction}",), explained=(less,))
     numbers = [piece.raw for piece in pieces if piece.kind == "number"]
     others = {piece.raw for piece in pieces if piece.kind != "number"}
     if others <= {"/", "-", "to", "t", "f", "split", "and", ","}:
-        return _two_stops(numbers, scale)
-    return ()
+        return Refused("", explained=_two_stops(numbers, scale))
+    return Refused()
 
 
 def _two_stops(numbers: list[str], scale: Scale | None) -> tuple[str, ...]:
     """2.8/4 and 2.8-4: halfway between the two, or a range."""
     try:
-        first, second = (float(number.strip().replace(",", ".")) for number in numbers)
+        first, second = sorted(float(number.strip().replace(",", ".")) for number in numbers)
     except ValueError:
         return ()
     if not (SMALLEST_NUMBER <= first < second <= LARGEST_NUMBER):
@@ -208,15 +213,9 @@ def _two_stops(numbers: list[str], scale: Scale | None) -> tuple[str, ...]:
 
 def _run_together(token: Token, scale: Scale | None) -> tuple[str, ...]:
     """T4 1/3 for T41/3."""
-    above, below = token.raw.replace(" ", "").split("/")
-    if len(above) > 1 and below in ("2", "3") and 0 < int(above[-1]) < int(below):
-        return (f"{_prefix(scale)}{above[:-1]} {above[-1]}/{below}",)
-    return ()
-
-
-def _prefix(scale: Scale | None) -> str:
-    """What is written before the number."""
-    return {"T": "T", "f": "f/", None: ""}[scale]
+    above, below = above_and_below(token)
+    whole, rest = divmod(above, 10)
+    return (f"{_PREFIX[scale]}{whole} {rest}/{below}",) if whole and 0 < rest < below < 4 else ()
 
 
 def _check(number: float) -> None:
