@@ -52,6 +52,15 @@ class LensMap:
         mean, sd = self.fit.predict(places)
         return mean[0] / self.degrees_per_unit, sd[0] / self.degrees_per_unit
 
+    def curve(self, value: npt.ArrayLike) -> Floats:
+        """Position alone, in the unit of the read-out, at values (G,): (G,), at a fraction of the work."""
+        return self._curve(np.atleast_1d(self.scale.place(value)))
+
+    def _curve(self, places: Floats) -> Floats:
+        """Position at places (G,): (G,)."""
+        positions: Floats = self.fit.curve(places)[0] / self.degrees_per_unit
+        return positions
+
     def position_band(self, value: npt.ArrayLike) -> tuple[Floats, Floats]:
         """Position and half-width of its 95 % band at values (G,): two (G,)."""
         mean, sd = self.position(value)
@@ -61,9 +70,7 @@ class LensMap:
         """Change of position per unit of place u, at values (G,), by central differences of the smooth curve."""
         u = np.atleast_1d(self.scale.place(value))
         step = 1e-4
-        ahead, _ = self.fit.predict(u + step)
-        behind, _ = self.fit.predict(u - step)
-        slope: Floats = (ahead[0] - behind[0]) / (2.0 * step) / self.degrees_per_unit
+        slope: Floats = (self._curve(u + step) - self._curve(u - step)) / (2.0 * step)
         return slope
 
     @cached_property
@@ -71,7 +78,7 @@ class LensMap:
         """Places from the far to the near end, and positions there."""
         ends = self.scale.place([self.far_value, self.near_value])
         places = np.linspace(ends[0], ends[1], _DENSE)
-        return places, self.fit.predict(places)[0][0] / self.degrees_per_unit
+        return places, self._curve(places)
 
     @property
     def toward_near(self) -> Literal[-1, 1]:
@@ -97,8 +104,7 @@ class LensMap:
         target = np.atleast_1d(np.asarray(position, dtype=np.float64))
         u = np.interp(target * sign, positions * sign, places, left=np.nan, right=np.nan)
         for _ in range(2):  # two secant steps from a thousandth of the range reach rounding error
-            here = self.fit.predict(u)[0][0] / self.degrees_per_unit
-            ahead = self.fit.predict(u + 1e-5)[0][0] / self.degrees_per_unit
+            here, ahead = self._curve(u), self._curve(u + 1e-5)
             u = u - (here - target) * 1e-5 / (ahead - here)
         inside = np.clip(u, places[0], places[-1])
         found: Floats = self.scale.value(inside)
@@ -115,7 +121,7 @@ class LensMap:
 
     def residuals(self) -> Floats:
         """Position of each mark minus the curve, (n,)."""
-        return self.marks.positions - self.position(self.marks.values)[0]
+        return self.marks.positions - self.curve(self.marks.values)
 
     def held_out(self) -> tuple[Floats, Floats]:
         """Position of each mark minus what the other marks predict, and the sd of that: two (n,)."""
