@@ -159,8 +159,8 @@ def _most_suspect(lens_map: LensMap, basis: Basis) -> int | None:
     stop = basis.widest or basis.shooting
     if stop is None or basis.optics is None:
         return worst
-    used = shares(lens_map, basis.optics, stop, lens_map.marks.values, shift)
-    return worst if used[worst] > SUSPECT_SHARE else None
+    used = shares(lens_map, basis.optics, [stop], lens_map.marks.values[[worst]], shift[[worst]])
+    return worst if used[0, 0] > SUSPECT_SHARE else None
 
 
 def vergence_slope(lens_map: LensMap, optics: Optics, distance_m: npt.ArrayLike) -> Floats:
@@ -171,7 +171,7 @@ def vergence_slope(lens_map: LensMap, optics: Optics, distance_m: npt.ArrayLike)
     d = np.atleast_1d(np.asarray(distance_m, dtype=np.float64))
     stepped = lens_map.scale.value(lens_map.scale.place(d) + 1e-4)
     q_here, q_there = pupil_vergence(optics, d), pupil_vergence(optics, stepped)
-    moved = lens_map.position(stepped)[0] - lens_map.position(d)[0]
+    moved = lens_map.curve(stepped) - lens_map.curve(d)
     slope: Floats = np.abs(moved / (q_there - q_here))
     return slope
 
@@ -189,13 +189,12 @@ def width_dpt(optics: Optics, stop: StopView, distance_m: npt.ArrayLike) -> Floa
 
 
 def shares(
-    lens_map: LensMap, optics: Optics, stop: StopView, distance_m: npt.ArrayLike, shift: npt.ArrayLike
+    lens_map: LensMap, optics: Optics, stops: Sequence[StopView], distance_m: npt.ArrayLike, shift: npt.ArrayLike
 ) -> Floats:
-    """Shifts of position (G,) as fractions of the room on one side of the focus at ``stop``, (G,)."""
+    """Shifts of position (G,) as fractions of the room on one side of the focus at each of S stops, (S, G)."""
     with np.errstate(divide="ignore", invalid="ignore"):
         dq = np.abs(np.asarray(shift)) / vergence_slope(lens_map, optics, distance_m)
-        used: Floats = dq / width_dpt(optics, stop, distance_m)
-    return used
+        return np.stack([dq / width_dpt(optics, stop, distance_m) for stop in stops])
 
 
 def mark_rows(ring: FocusRing, readings: Sequence[Reading], basis: Basis) -> tuple[MarkRow, ...]:
@@ -209,7 +208,7 @@ def mark_rows(ring: FocusRing, readings: Sequence[Reading], basis: Basis) -> tup
     error = everything.positions - mapped
     held = dict(zip(lens_map.marks.values.tolist(), zip(*lens_map.held_out(), strict=True), strict=True))
     noise = lens_map.noise * np.sqrt(everything.relative_variance)
-    used = [_used_or_none(lens_map, basis, stop, within, error) for stop in (basis.widest, basis.shooting)]
+    used = _used_or_none(lens_map, basis, within, error)
     written = _written(readings)
     rows = []
     for i in np.argsort(values):
@@ -243,12 +242,12 @@ def _within_reach(lens_map: LensMap, values: Floats) -> Floats:
     return within
 
 
-def _used_or_none(
-    lens_map: LensMap, basis: Basis, stop: StopView | None, values: Floats, error: Floats
-) -> list[float | None]:
-    if stop is None or basis.optics is None:
-        return [None] * values.size
-    return [float(x) for x in shares(lens_map, basis.optics, stop, values, error)]
+def _used_or_none(lens_map: LensMap, basis: Basis, values: Floats, error: Floats) -> list[Sequence[float | None]]:
+    """Shares of the marks at the widest and at the shooting stop; None for each where a stop is not known."""
+    stops = [stop for stop in (basis.widest, basis.shooting) if stop is not None]
+    known = iter(shares(lens_map, basis.optics, stops, values, error).tolist() if basis.optics and stops else [])
+    nothing = [None] * values.size
+    return [nothing if stop is None else next(known, nothing) for stop in (basis.widest, basis.shooting)]
 
 
 def _written(readings: Sequence[Reading]) -> dict[float, str]:

@@ -112,16 +112,15 @@ def _depth_rows(basis: Basis, ring: FocusRing) -> tuple[DepthRow, ...]:
     near_m = _near_end(basis, ring)
     optics, stops = basis.optics, [stop.f_number for stop in basis.depth_stops]
     scale = ring.axis.lens_map.scale if ring.axis.lens_map else FocusScale.of([near_m], optics.focal_m)
-    rows = []
     distances = round_distances(basis.system, near_m, scale, most=DEPTH_ROWS)
     if len(distances) == 1:  # nothing round between the near end and infinity
         distances = (near_m, *distances)
-    for distance in distances:
-        depth = depth_of_field(distance, optics.focal_m, stops, optics.blur_m, optics.pupil)
-        text = format_distance(distance, basis.system)
-        near = np.maximum(depth.near_m, IN_FRONT_M)  # a pupil far behind the image plane can put the limit behind it
-        rows.append(DepthRow(text, distance, basis.system, tuple(near.tolist()), tuple(depth.far_m.tolist())))
-    return tuple(rows)
+    depth = depth_of_field(np.array(distances)[:, None], optics.focal_m, stops, optics.blur_m, optics.pupil)
+    near = np.maximum(depth.near_m, IN_FRONT_M)  # a pupil far behind the image plane can put the limit behind it
+    return tuple(
+        DepthRow(format_distance(distance, basis.system), distance, basis.system, tuple(nears), tuple(fars))
+        for distance, nears, fars in zip(distances, near.tolist(), depth.far_m.tolist(), strict=True)
+    )
 
 
 def _uncertainty(basis: Basis, ring: FocusRing) -> tuple[float, float] | None:

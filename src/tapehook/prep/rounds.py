@@ -33,12 +33,11 @@ def round_distances(
     The roundest come first; each further one only where it keeps 1/``most`` of the scale from those chosen.
     """
     table = _METRIC if system == "metric" else tuple((feet * FOOT, rank) for feet, rank in _IMPERIAL)
-    inside = [(rank, d) for d, rank in table if d >= near_m * (1 - 1e-9)]
-    ends = scale.place([np.inf, near_m])
-    gap = float(ends[1] - ends[0]) / most
-    chosen, places = [np.inf], [float(ends[0])]
-    for _, distance in sorted(inside, key=lambda item: (item[0], item[1])):
-        place = float(scale.place(distance))
+    inside = [d for _, d in sorted((rank, d) for d, rank in table if d >= near_m * (1 - 1e-9))]
+    far, near, *where = scale.place([np.inf, near_m, *inside]).tolist()
+    gap = (near - far) / most
+    chosen, places = [np.inf], [far]
+    for distance, place in zip(inside, where, strict=True):
         if min(abs(place - other) for other in places) >= gap:
             chosen.append(distance)
             places.append(place)
