@@ -21,7 +21,7 @@ def job_folder(tmp_path: Path) -> Path:
 
 
 def test_maps_are_those_of_the_formula(job_folder: Path) -> None:
-    """Positions between the marks are those of the formula, from infinity to close focus, even in vergence."""
+    """Positions between the marks are those of the formula, from close focus to infinity, even in vergence."""
     maps = run_json("map", job_folder)
     assert list(misfits(maps, schema("map"))) == []
     assert maps["lenses"].keys() == PER_DEGREE.keys()
@@ -29,8 +29,8 @@ def test_maps_are_those_of_the_formula(job_folder: Path) -> None:
         shown = maps["lenses"][lens_id]
         assert len(shown["grid"]) >= 200
         distances_m = [math.inf if row["distance_m"] is None else row["distance_m"] for row in shown["grid"]]
-        assert distances_m[0] == math.inf
-        assert distances_m[-1] == 0.6
+        assert distances_m[0] == 0.6
+        assert distances_m[-1] == math.inf
         truth = [per_degree * position_deg(lens_id, distance_m) for distance_m in distances_m]
         assert [row["position"] for row in shown["grid"]] == pytest.approx(truth, abs=1e-4 * per_degree)
         # Position is even in vergence by the formula, so steps of even vergence are even steps of position.

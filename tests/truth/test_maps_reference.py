@@ -101,15 +101,15 @@ def _group(scores: dict[str, Score], name: str) -> list[Score]:
 
 
 def test_grid_is_what_the_command_promises(prep: Prep) -> None:
-    """At least 200 points, from infinity (null) to close focus, even in vergence; clean lenses turn one way only."""
+    """At least 200 points, from close focus to infinity (null), even in vergence; clean lenses turn one way only."""
     slipped = {row["lens_id"] for row in tables.planted_errors()}
     for lens_id, entry in maps_as_json(prep)["lenses"].items():
         grid = entry["grid"]
         assert len(grid) >= 200
-        assert grid[0]["distance_m"] is None
+        assert grid[-1]["distance_m"] is None
         close_focus = prep.lens(lens_id).lens.close_focus_m
         assert close_focus is not None
-        assert grid[-1]["distance_m"] <= close_focus * (1 + 1e-9)
+        assert grid[0]["distance_m"] <= close_focus * (1 + 1e-9)
         scale = prep.lens(lens_id).focus_map.scale  # type: ignore[union-attr]  # every reference lens has a map
         places = scale.place([np.inf if row["distance_m"] is None else row["distance_m"] for row in grid])
         np.testing.assert_allclose(np.diff(places), np.diff(places)[0], rtol=1e-6)

@@ -8,7 +8,7 @@ from tapehook.lens import LensMap, Play
 from tapehook.prep.results import AxisPrep, BudgetView, LensPrep, Prep
 
 GRID_POINTS = 241
-"""Points of a map's grid, even in vergence from infinity to close focus."""
+"""Points of a map's grid, even in vergence from close focus to infinity."""
 
 
 def finite(value: float | None) -> float | None:
@@ -130,6 +130,9 @@ _VALUE_KEY: dict[Axis, str] = {"focus": "distance_m", "iris": "t_number", "zoom"
 
 
 def _grid(lens_map: LensMap, axis: Axis) -> list[dict[str, float | None]]:
+    """Focus from close focus to infinity, iris from its widest stop, zoom from its wide end."""
     values, positions, band = lens_map.grid(GRID_POINTS)
-    rows = zip(values.tolist(), positions.tolist(), band.tolist(), strict=True)
+    rows = list(zip(values.tolist(), positions.tolist(), band.tolist(), strict=True))
+    if axis == "focus":
+        rows.reverse()
     return [{_VALUE_KEY[axis]: finite(v), "position": p, "band95": b} for v, p, b in rows]
