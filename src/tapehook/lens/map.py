@@ -101,8 +101,12 @@ class LensMap:
             raise MapRefusal("not_monotone", "the map turns back on itself, so a position has no single distance")
         places, positions = self._dense
         sign = self.toward_near
+        ends = np.sort(positions[[0, -1]])
         target = np.atleast_1d(np.asarray(position, dtype=np.float64))
-        u = np.interp(target * sign, positions * sign, places, left=np.nan, right=np.nan)
+        # A position worked out for an end may miss it by a rounding error: that is the end, and not beyond it.
+        held = np.clip(target, ends[0], ends[1])
+        target = np.where(np.abs(target - held) <= 1e-9 * (ends[1] - ends[0]), held, np.nan)
+        u = np.interp(target * sign, positions * sign, places)
         for _ in range(2):  # two secant steps from a thousandth of the range reach rounding error
             here, ahead = self._curve(u), self._curve(u + 1e-5)
             u = u - (here - target) * 1e-5 / (ahead - here)

@@ -60,10 +60,9 @@ class FocusScale:
         return self.vergence(value) / self.near_vergence_dpt + _START
 
     def value(self, place: npt.ArrayLike) -> Floats:
-        """Distance in metres at a place; inf at and beyond infinity."""
+        """Distance in metres at a place; inf at and beyond infinity, NaN for NaN."""
         q = (np.asarray(place, dtype=np.float64) - _START) * self.near_vergence_dpt
-        with np.errstate(divide="ignore"):
-            d: Floats = np.where(q > 0, self.datum_m + 1.0 / np.maximum(q, 1e-300), np.inf)
+        d: Floats = np.where(q <= 0, np.inf, self.datum_m + 1.0 / np.maximum(q, 1e-300))
         return d
 
 
