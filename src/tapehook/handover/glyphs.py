@@ -14,6 +14,8 @@ MISSING = "\ufffd"
 _NO_ROOM = frozenset({"Cc", "Cf", "Cs", "Zl", "Zp"})
 """Unicode categories that print nothing, or turn the writing round: never passed on."""
 _UNUSUAL = re.compile(r"[^\x20-\x7e]")
+_PIECE = 5
+_LONG_WORD = re.compile(r"\S{18,}")
 _LINE_ENDS = frozenset("\t\n\r\x0b\x0c\x85\u2028\u2029")
 
 
@@ -24,6 +26,15 @@ def printable(text: str) -> str:
     """
     composed = text if text.isascii() else unicodedata.normalize("NFC", text)
     return _UNUSUAL.sub(lambda found: _replaced(found.group()), composed)
+
+
+def breakable(text: str) -> str:
+    """The text with places to break in its longest words: spaces of no width that print nothing."""
+    return _LONG_WORD.sub(lambda word: "\u200b".join(_pieces(word.group())), text)
+
+
+def _pieces(word: str) -> list[str]:
+    return [word[i : i + _PIECE] for i in range(0, len(word), _PIECE)]
 
 
 def _replaced(sign: str) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from tapehook.handover.glyphs import FONTS
-from tapehook.handover.pdf_data import pack_data
+from tapehook.handover.pdf_data import LONG_JOB, pack_data
 from tapehook.prep import Prep
 
 Paper = Literal["a4", "us-letter"]
@@ -22,13 +22,16 @@ class TypesettingError(RuntimeError):
 
 
 def render_pdf(prep: Prep, *, paper: Paper | None = None) -> bytes:
-    """The PDF of a prepared job, tagged for reading aloud (PDF/UA-1).
+    """The PDF of a prepared job.
 
-    ``paper`` None takes the job's. Raises TypesettingError when the typesetter fails or warns.
+    ``paper`` None takes the job's. Tagged for reading aloud (PDF/UA-1), but for jobs of more than ``LONG_JOB`` lenses,
+    whose tags would be three quarters of a file too large to send. Raises TypesettingError when the typesetter fails
+    or warns.
     """
     import typst
 
     data = pack_data(prep, paper or prep.job.paper)
+    tagged = len(prep.lenses) <= LONG_JOB
     fonts = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FONTS)])
     compiler = typst.Compiler(
         _TEMPLATE.read_bytes(),
@@ -37,7 +40,9 @@ def render_pdf(prep: Prep, *, paper: Paper | None = None) -> bytes:
         sys_inputs={"data": json.dumps(data, allow_nan=False)},
     )
     try:
-        made, warnings = compiler.compile_with_warnings(format="pdf", pdf_standards=["ua-1"], timestamp=0)
+        made, warnings = compiler.compile_with_warnings(
+            format="pdf", pdf_standards=["ua-1"] if tagged else [], pdf_tags=tagged, timestamp=0
+        )
     except typst.TypstError as error:
         raise TypesettingError(f"the PDF could not be set: {error.message}") from error
     if warnings or not isinstance(made, bytes):

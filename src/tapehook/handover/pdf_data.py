@@ -5,7 +5,7 @@ from typing import Any
 
 from tapehook import __version__
 from tapehook.finding import Finding, sort_findings
-from tapehook.handover.glyphs import printable
+from tapehook.handover.glyphs import breakable, printable
 from tapehook.handover.pdf_pictures import (
     budget_picture,
     map_picture,
@@ -18,7 +18,7 @@ from tapehook.handover.pdf_words import (
     UNIT_NAME,
     UNIT_SIGN,
     bare_position,
-    cameras_text,
+    cameras_in_column,
     depth_limits,
     finding_words,
     half_widths,
@@ -28,15 +28,15 @@ from tapehook.handover.pdf_words import (
     name_of,
     readings_so_far,
     rests_on,
-    serial_of,
+    serial_in_column,
     share_at,
+    share_in_column,
     signed_position,
     state_of,
     usable_map,
 )
 from tapehook.job.records import Reading
 from tapehook.notation import format_length_mm
-from tapehook.picture import percent_text
 from tapehook.prep import AxisPrep, CameraPrep, LensPrep, Prep
 
 LONG_JOB = 60
@@ -70,9 +70,10 @@ def pack_data(prep: Prep, paper: str) -> dict[str, Any]:
 def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
     """The same value with every text made printable, and the plus-minus of plain text as its sign."""
     if isinstance(value, str):
-        return printable(value.replace("+-", "±"))
+        return breakable(printable(value.replace("+-", "±")))
     if isinstance(value, dict):
-        return {key: _clean(inner) for key, inner in value.items()}
+        # A picture is text too, but its markup must stay in one piece.
+        return {key: printable(inner) if key == "svg" else _clean(inner) for key, inner in value.items()}
     return [_clean(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
@@ -119,20 +120,23 @@ def _kinds(findings: Iterable[Finding], places: dict[str, int]) -> list[dict[str
     groups: dict[tuple[str, str], list[Finding]] = {}
     for finding in findings:
         groups.setdefault((finding.severity, finding.code), []).append(finding)
-    return [
-        {
-            **_located(members[0], places),
-            "count": len(members),
-            "names": _names([member.lens_id or member.subject for member in members]),
-        }
-        for members in groups.values()
-    ]
+    return [_kind(members, places) for members in groups.values()]
+
+
+def _kind(members: Sequence[Finding], places: dict[str, int]) -> dict[str, Any]:
+    names = list(dict.fromkeys(member.lens_id or member.subject for member in members))
+    what = "lens" if members[0].lens_id else "finding"
+    plural = {"lens": "lenses", "finding": "findings"}[what]
+    return {
+        **_located(members[0], places),
+        "lenses": f"1 {what}" if len(names) == 1 else f"{len(names)} {plural}",
+        "names": _names(names) if len(names) > 1 else "",
+    }
 
 
 def _names(names: Sequence[str]) -> str:
-    distinct = list(dict.fromkeys(names))
-    more = len(distinct) - _FEW_NAMES
-    return ", ".join(distinct[:_FEW_NAMES]) + (f" and {more} more (see the table)" if more > 0 else "")
+    more = len(names) - _FEW_NAMES
+    return ", ".join(names[:_FEW_NAMES]) + (f" and {more} more (see the table)" if more > 0 else "")
 
 
 def _lens_row(entry: LensPrep, index: int) -> dict[str, Any]:
@@ -142,8 +146,8 @@ def _lens_row(entry: LensPrep, index: int) -> dict[str, Any]:
     return {
         "lens": index,
         "name": name_of(entry),
-        "serial": serial_of(entry),
-        "camera": cameras_text(entry),
+        "serial": serial_in_column(entry),
+        "camera": cameras_in_column(entry),
         "widest": share_at(widest.budget.worst_own if widest else None, entry.widest),
         "shooting": share_at(shooting.budget.worst_own if shooting else None, entry.shooting),
         "bar": min(shown.budget.worst_own, 1.5) if shown else None,
@@ -159,8 +163,6 @@ def _lens(entry: LensPrep, readings: Sequence[Reading]) -> dict[str, Any]:
     row = rule_row(entry)
     return {
         "title": entry.title,
-        "name": name_of(entry),
-        "serial": serial_of(entry),
         "facts": lens_facts(entry),
         "note": entry.lens.note,
         "state": state_of(entry.findings),
@@ -218,7 +220,7 @@ def _marks(entry: LensPrep) -> dict[str, Any]:
                 mark_text(mark, both_ways=both),
                 bare_position(mark.position, entry),
                 signed_position(mark.error, entry),
-                *(_share(getattr(mark, name)) for stop, name in stops if stop),
+                *(share_in_column(getattr(mark, name)) for stop, name in stops if stop),
             ],
             "suspect": mark.suspect,
         }
@@ -229,10 +231,6 @@ def _marks(entry: LensPrep) -> dict[str, Any]:
         "rows": rows,
         "starred": both and any(not mark.both_ways for mark in entry.marks),
     }
-
-
-def _share(share: float | None) -> str:
-    return "–" if share is None else percent_text(share)
 
 
 def _rounds(entry: LensPrep, system: str) -> dict[str, Any]:

@@ -19,7 +19,7 @@ from tapehook.picture import (
 from tapehook.picture.axis import Tick, focal_ticks, stop_ticks
 from tapehook.prep import AxisPrep, BudgetView, DepthRow, LensPrep, MarkRow, StopView
 
-MAP_WIDTH, MAP_HEIGHT = 292.0, 215.0
+MAP_WIDTH, MAP_HEIGHT = 292.0, 198.0
 RING_HEIGHT = 110.0
 BAR_WIDTH = 238.0
 RULE_WIDTH = 521.0

@@ -4,10 +4,12 @@ import math
 from collections.abc import Iterable, Sequence
 
 from tapehook.finding import SIGN, Finding, Severity
+from tapehook.handover.glyphs import printable
 from tapehook.job.records import PositionUnit, Reading
 from tapehook.lens import LensMap
 from tapehook.notation import format_distance, format_f_number, format_length_mm, format_position
 from tapehook.picture import percent_text
+from tapehook.picture.lettering import shortened
 from tapehook.prep import DepthRow, LensPrep, MarkRow, StopView
 
 UNIT_NAME: dict[PositionUnit, str] = {
@@ -19,12 +21,22 @@ UNIT_NAME: dict[PositionUnit, str] = {
 UNIT_SIGN: dict[PositionUnit, str] = {"deg": "°", "count": "counts", "percent": "%", "mm": "mm"}
 _WAYS = {-1: "from near to far only", 1: "from far to near only", 0: "one way only, which was not written down"}
 _MOST_DECIMALS = 3
+_COLUMN_SIGNS = 8
+"""Signs of a position that fit a column; read-outs of such a kind have fewer digits, so that none is lost."""
+_NO_DEPTH = 1e-9
+"""From near to far, as a part of the distance: less than this is rounding."""
+_SIZE = 9.5
+_MARK_ROOM, _SERIAL_ROOM, _CAMERA_ROOM, _FACT_ROOM = 50.0, 68.0, 34.0, 220.0
+"""Size of the letters in tables, and the room for the names of marks, serials, cameras and lenses: points."""
 
 
 def bare_position(value: float, entry: LensPrep) -> str:
     """A position without its unit, for a column that names it."""
-    text = format_position(value, entry.lens.unit, step=entry.lens.reading_step)
-    return text.removesuffix(format_position(0.0, entry.lens.unit).lstrip("0.")).strip()
+    suffix = format_position(0.0, entry.lens.unit).lstrip("0.")
+    steps = (entry.lens.reading_step, None)
+    texts = [format_position(value, entry.lens.unit, step=step).removesuffix(suffix).strip() for step in steps]
+    fitting = next((text for text in texts if len(text) <= _COLUMN_SIGNS), None)
+    return fitting or f"{value:.3g}"
 
 
 def signed_position(value: float, entry: LensPrep) -> str:
@@ -59,6 +71,8 @@ def depth_limits(row: DepthRow) -> list[tuple[str, str]]:
 def _limits(near_m: float, far_m: float, row: DepthRow) -> tuple[str, str]:
     if math.isnan(near_m) or math.isnan(far_m):
         return "no focus", ""
+    if near_m == far_m or (math.isfinite(row.distance_m) and far_m - near_m <= _NO_DEPTH * row.distance_m):
+        return "no depth", ""
     near, far = format_distance(near_m, row.system), format_distance(far_m, row.system)
     if row.text in (near, far) and math.isfinite(row.distance_m):
         return "−" + _thin(row.distance_m - near_m, row.system), "+" + _thin(far_m - row.distance_m, row.system)
@@ -107,7 +121,19 @@ def serial_of(entry: LensPrep) -> str:
 
 def cameras_text(entry: LensPrep) -> str:
     """Letters of the cameras that carry it."""
-    return ", ".join((entry.lens.camera or "").split()) or "all"
+    letters = (entry.lens.camera or "").split()
+    return ", ".join(shortened(printable(letter), _SIZE, _SERIAL_ROOM) for letter in letters) or "all"
+
+
+def serial_in_column(entry: LensPrep) -> str:
+    """The serial number, shortened to its column: the page of the lens has it in full."""
+    return shortened(printable(serial_of(entry)), _SIZE, _SERIAL_ROOM)
+
+
+def cameras_in_column(entry: LensPrep) -> str:
+    """Letters of the cameras, each shortened to its column."""
+    letters = (entry.lens.camera or "").split()
+    return " ".join(shortened(printable(letter), _SIZE, _CAMERA_ROOM) for letter in letters) or "all"
 
 
 def usable_map(entry: LensPrep) -> LensMap | None:
@@ -121,21 +147,30 @@ def map_plus_minus(entry: LensPrep) -> str:
     widths = [row.plus_minus for row in entry.rounds]
     if not widths:
         return "no map"
-    number = f"{float(f'{max(widths):.2g}'):g}"
+    rounded = float(f"{max(widths):.2g}")
+    number = f"{rounded:.0f}" if rounded >= 100 else f"{rounded:g}"
     sign = UNIT_SIGN[entry.lens.unit]
     return f"± {number}" + ("" if sign == "counts" else sign if sign == "°" else f" {sign}")
 
 
 def mark_text(mark: MarkRow, *, both_ways: bool) -> str:
-    """A mark's name; with a star when it alone was read one way only."""
-    return mark.text + ("*" if both_ways and not mark.both_ways else "")
+    """A mark's name, shortened to its column; with a star when it was read one way only and others both ways."""
+    star = "*" if both_ways and not mark.both_ways else ""
+    return shortened(printable(mark.text), _SIZE, _MARK_ROOM, bold=mark.suspect) + star
+
+
+def share_in_column(share: float | None) -> str:
+    """A share where the head of the column names the stop."""
+    if share is None:
+        return "–"
+    return percent_text(share) if share < 10.0 or math.isinf(share) else "> 999 %"
 
 
 def lens_facts(entry: LensPrep) -> list[tuple[str, str]]:
     """Label and value of what is known of a lens, for the head of its page."""
     lens = entry.lens
     return [
-        ("lens", " · ".join(filter(None, (lens.id, lens.model)))),
+        ("lens", shortened(printable(" · ".join(filter(None, (lens.id, lens.model)))), _SIZE, _FACT_ROOM)),
         ("camera", cameras_text(entry)),
         ("widest", _stop_words(entry.widest)),
         ("shooting", _stop_words(entry.shooting) if entry.shooting else "not set"),

@@ -13,7 +13,7 @@ from tapehook.notation import format_distance
 from tapehook.picture.axis import System, Tick, distance_ticks
 from tapehook.picture.colours import PAPER, Theme
 from tapehook.picture.lettering import Label, spaced, text_width
-from tapehook.picture.svg import Element, drawing, element, hatch, line, path, rect, words
+from tapehook.picture.svg import Element, drawing, hatch, line, path, rect, strokes, words
 
 _SIZE = 9.0
 _TAPE = 15.0
@@ -109,13 +109,15 @@ def _tape(scale: RuleScale, top: float, system: System, theme: Theme, zone: Shar
     named, plain = rule_ticks(scale, system)
     body = rect(scale.left, top, scale.right - scale.left, _TAPE, fill="none", stroke=theme.ink, stroke_width=0.8)
     inside = _zone(scale, zone, top, _TAPE, theme) if zone else []
-    long = [line(x, bottom - 7, x, bottom, stroke=theme.ink, stroke_width=1) for x in _xs(scale, named)]
-    short = [line(x, bottom - 4, x, bottom, stroke=theme.ink, stroke_width=0.6) for x in _xs(scale, plain)]
+    long, short = (
+        strokes(((x, bottom - length, x, bottom) for x in _xs(scale, ticks)), stroke=theme.ink, stroke_width=weight)
+        for ticks, length, weight in ((named, 7.0, 1.0), (plain, 4.0, 0.6))
+    )
     labels = [
         words(scale.x(tick.value), bottom + _SIZE, tick.text, size=_SIZE, fill=theme.ink, anchor="middle")
         for tick in named
     ]
-    return [*inside, body, element("g", *short, *long), *labels]
+    return [*inside, body, short, long, *labels]
 
 
 def _xs(scale: RuleScale, ticks: list[Tick]) -> list[float]:

@@ -214,7 +214,7 @@ def _panel(
         parts.append(words(frame.left - 4, y, label, size=_SIZE, fill=theme.quiet, anchor="end"))
     for x, mark in zip(frame.xs([mark.value for mark in marks]), marks, strict=True):
         if mark.used is not None:
-            parts += _bar(x, mark, middle, scale, limit, theme)
+            parts += _bar(x, frame.right, mark, middle, scale, limit, theme)
     return parts
 
 
@@ -250,7 +250,9 @@ def _map_share(
     return [path(upper + lower, closed=True, fill=theme.band)]
 
 
-def _bar(x: float, mark: ChartMark, middle: float, scale: float, limit: float, theme: Theme) -> list[Element]:
+def _bar(
+    x: float, right: float, mark: ChartMark, middle: float, scale: float, limit: float, theme: Theme
+) -> list[Element]:
     """One bar; beyond the panel it is cut and its figure written beside it."""
     used = float(mark.used or 0.0)
     shown = math.copysign(min(abs(used), limit), used)
@@ -266,7 +268,9 @@ def _bar(x: float, mark: ChartMark, middle: float, scale: float, limit: float, t
     if abs(used) > 1.0:
         text = percent_text(abs(used))
         y = middle - shown * scale + (_SIZE * 0.9 if used > 0 else -2.0)
-        parts.append(words(x + _BAR, y, text, size=_SIZE, fill=theme.fault, bold=True))
+        fits = x + _BAR + text_width(text, _SIZE, bold=True) <= right + 10.0
+        place, anchor = (x + _BAR, "start") if fits else (x - _BAR, "end")
+        parts.append(words(place, y, text, size=_SIZE, fill=theme.fault, anchor=anchor, bold=True))
     return parts
 
 

@@ -2,6 +2,7 @@
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 FONT = "IBM Plex Sans"
@@ -11,6 +12,7 @@ DECIMALS = 2
 """Decimals of every number written. With a unit of one point, half of the last digit is 0.002 mm."""
 
 _NAME = re.compile(r"[a-z][A-Za-z0-9]*(-[a-z]+)*")
+_ENTITIES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#39;"})
 _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
@@ -24,10 +26,7 @@ def number(value: float) -> str:
 
 def escape(text: str) -> str:
     """Text made safe between tags and inside double quotes; what XML cannot hold becomes U+FFFD."""
-    clean = _NOT_XML.sub("\ufffd", text)
-    for sign, entity in (("&", "&amp;"), ("<", "&lt;"), (">", "&gt;"), ('"', "&quot;"), ("'", "&#39;")):
-        clean = clean.replace(sign, entity)
-    return clean
+    return _NOT_XML.sub("\ufffd", text).translate(_ENTITIES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +87,12 @@ def path(points: list[tuple[float, float]], *, closed: bool = False, **style: st
     return element("path", d=f"M{steps}{'Z' if closed else ''}", **style)
 
 
+def strokes(lines: Iterable[tuple[float, float, float, float]], **style: str | float) -> Element:
+    """Many straight lines (x1, y1, x2, y2) of one style as one element."""
+    steps = "".join(f"M{number(x1)} {number(y1)} {number(x2)} {number(y2)}" for x1, y1, x2, y2 in lines)
+    return element("path", d=steps or "M0 0", fill="none", **style)
+
+
 def words(
     x: float,
     y: float,
@@ -105,14 +110,10 @@ def words(
 
 def hatch(x: float, y: float, width: float, height: float, *, gap: float, stroke: str, weight: float) -> Element:
     """Slanted lines inside a rectangle: a hatch without a pattern, whose id would clash on a page of pictures."""
-    steps = []
-    count = math.ceil((width + height) / gap)
-    for i in range(1, count):
-        c = i * gap  # the line (x + s) + (y + t) with s + t = c, cut to the rectangle
-        start = (x + min(c, width), y + max(0.0, c - width))
-        end = (x + max(0.0, c - height), y + min(c, height))
-        steps.append(f"M{number(start[0])} {number(start[1])} {number(end[0])} {number(end[1])}")
-    return element("path", d="".join(steps) or "M0 0", stroke=stroke, stroke_width=weight, fill="none")
+    # Each line has s + t = c from the rectangle's corner, and is cut to the rectangle.
+    places = [i * gap for i in range(1, math.ceil((width + height) / gap))]
+    lines = ((x + min(c, width), y + max(0.0, c - width), x + max(0.0, c - height), y + min(c, height)) for c in places)
+    return strokes(lines, stroke=stroke, stroke_width=weight)
 
 
 def drawing(width: float, height: float, title: str, description: str, *children: Element) -> str:
