@@ -396,10 +396,11 @@ def _to_millimetres(distance_m: float) -> str:
 
 
 def _to_eighths(distance_m: float) -> str:
-    """5'6⅛": feet or inches that are zero are left out."""
+    """5'6⅛": feet or inches that are zero are left out, but 5'0⅛" keeps its zero."""
     inches, eighths = divmod(math.floor(distance_m / _INCH_M * 8 + 0.5), 8)
     feet, inches = divmod(inches, 12)
-    small = f"{inches or ''}{_EIGHTHS[eighths]}"
+    zero = "0" if feet and eighths else ""
+    small = f"{inches or zero}{_EIGHTHS[eighths]}"
     return (f"{feet}'" if feet else "") + (f'{small}"' if small else "")
 
 

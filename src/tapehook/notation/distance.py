@@ -88,10 +88,11 @@ def _imperial(distance_m: float) -> str:
 
 
 def _feet_and_inches(quarter_inches: int) -> str:
-    """5'6½" from quarter inches; feet or inches that are zero are left out."""
+    """5'6½" from quarter inches; feet or inches that are zero are left out, but 5'0½" keeps its zero."""
     inches, quarters = divmod(quarter_inches, 4)
     feet, inches = divmod(inches, 12)
-    small = f"{inches or ''}{_QUARTERS[quarters]}"
+    zero = "0" if feet and quarters else ""
+    small = f"{inches or zero}{_QUARTERS[quarters]}"
     return (f"{feet}'" if feet else "") + (f'{small}"' if small else "")
 
 

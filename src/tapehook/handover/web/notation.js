@@ -409,11 +409,12 @@ function imperial(distanceM) {
   return `${decimals(distanceM / FOOT_M, 0)}'`;
 }
 
-/** 5'6½" from so many parts of an inch; feet or inches that are zero are left out. */
+/** 5'6½" from so many parts of an inch; feet or inches that are zero are left out, but 5'0½" keeps its zero. */
 function feetAndInches(count, partsOfInch) {
   const feet = Math.floor(count / (12 * partsOfInch));
   const inches = Math.floor(count / partsOfInch) % 12;
-  const small = `${inches || ""}${EIGHTHS[(count % partsOfInch) * (8 / partsOfInch)]}`;
+  const fraction = EIGHTHS[(count % partsOfInch) * (8 / partsOfInch)];
+  const small = `${inches || (feet && fraction ? "0" : "")}${fraction}`;
   return (feet ? `${feet}'` : "") + (small ? `${small}"` : "");
 }
 
