@@ -137,22 +137,29 @@ def _zone(scale: RuleScale, zone: SharpZone, top: float, height: float, theme: T
 
 
 def _row(scale: RuleScale, zone: SharpZone, top: float, system: System, theme: Theme, width: float) -> list[Element]:
-    """One zone below the rule: name at the left edge, near and far beside its ends."""
-    middle = top + _ROW / 2 + _SIZE * 0.36
+    """One zone below the rule: name at the left edge, near and far beside its ends, or where there is room."""
+    baseline = top + _ROW / 2 + _SIZE * 0.36
+    name = words(0.0, baseline, zone.text, size=_SIZE, fill=theme.ink, bold=True)
+    texts = [
+        words(x, baseline, text, size=_SIZE, fill=theme.ink, anchor=anchor)
+        for x, text, anchor in _row_texts(scale, zone, system, width)
+    ]
+    return [name, *_zone(scale, zone, top + 2.0, _ROW - 5.0, theme), *texts]
+
+
+def _row_texts(scale: RuleScale, zone: SharpZone, system: System, width: float) -> list[tuple[float, str, str]]:
+    """Near and far of a row as (place, text, anchor): beside the ends, both on one side, or in the zone itself."""
     near, far = format_distance(zone.near_m, system), format_distance(zone.far_m, system)
-    near_x, far_x = scale.x(zone.near_m) - 3.0, scale.x(zone.far_m) + 3.0
-    name = words(0.0, middle, zone.text, size=_SIZE, fill=theme.ink, bold=True)
-    far_fits = far_x + text_width(far, _SIZE) <= width
-    near_fits = near_x - text_width(near, _SIZE) >= text_width(zone.text, _SIZE, bold=True) + 4.0
-    parts = [name, *_zone(scale, zone, top + 2.0, _ROW - 5.0, theme)]
-    if near_fits and far_fits:
-        parts.append(words(near_x, middle, near, size=_SIZE, fill=theme.ink, anchor="end"))
-        parts.append(words(far_x, middle, far, size=_SIZE, fill=theme.ink))
-    elif near_fits:
-        parts.append(words(near_x, middle, f"{near} to {far}", size=_SIZE, fill=theme.ink, anchor="end"))
-    else:
-        parts.append(words(far_x, middle, f"{near} to {far}", size=_SIZE, fill=theme.ink))
-    return parts
+    left, right = scale.x(zone.near_m) - 3.0, scale.x(zone.far_m) + 3.0
+    room_left = left - text_width(zone.text, _SIZE, bold=True) - 4.0
+    if text_width(near, _SIZE) <= room_left and right + text_width(far, _SIZE) <= width:
+        return [(left, near, "end"), (right, far, "start")]
+    both = f"{near} to {far}"
+    if text_width(both, _SIZE) <= room_left:
+        return [(left, both, "end")]
+    if right + text_width(both, _SIZE) <= width:
+        return [(right, both, "start")]
+    return [((left + right) / 2, both, "middle")]
 
 
 def _focus_mark(x: float, top: float, rows_top: float, rows_end: float | None, theme: Theme) -> list[Element]:
