@@ -183,23 +183,30 @@ def _average(lam: Floats, z: Floats, span: Floats, usual: Floats) -> tuple[Float
     sigma = np.exp(_SIGMA_STEPS * LOG_SIGMA_PRIOR_SD)[None, :] * usual[:, None]
     tau2 = np.repeat(tau**2, _SIGMA_STEPS.size, axis=1)
     sigma2 = np.tile(sigma**2, (1, _TAU_STEPS.size))
-    inverse = 1.0 / (tau2[..., None] * lam[:, None, :] + sigma2[..., None])
+    # In place where it can be: these are the largest arrays of a fit, and new ones cost more than the arithmetic.
+    inverse = tau2[..., None] * lam[:, None, :]
+    inverse += sigma2[..., None]
+    np.reciprocal(inverse, out=inverse)
     # The product of m variances stays far from under- and overflow for any m in use, and one log beats m.
     log_weight = 0.5 * np.log(inverse).sum(axis=2)
-    log_weight -= 0.5 * np.einsum("bgm,bm->bg", inverse, z * z)
+    log_weight -= 0.5 * (inverse @ (z * z)[..., None])[..., 0]
     log_weight += _LOG_PRIOR
     log_weight -= log_weight.max(axis=1, keepdims=True)
     w = np.exp(log_weight)
     w /= w.sum(axis=1, keepdims=True)
     smooth = inverse * tau2[..., None]
-    pull = np.einsum("bg,bgm->bm", w, smooth) * z
-    moved = (smooth * z[:, None, :] - pull[:, None, :]) * np.sqrt(w)[..., None]
-    precision = np.einsum("bg,bgm->bm", w, inverse)
+    pull = (w[:, None, :] @ smooth)[:, 0] * z
+    spare = ((w * tau2)[:, None, :] @ smooth)[:, 0]
+    precision = (w[:, None, :] @ inverse)[:, 0]
+    moved = smooth  # from here on z tau^2/d minus its mean, weighted
+    moved *= z[:, None, :]
+    moved -= pull[:, None, :]
+    moved *= np.sqrt(w)[..., None]
     return (
         pull,
         np.einsum("bg,bg->b", w, np.sqrt(sigma2)),
         np.swapaxes(moved, -1, -2) @ moved,
-        np.einsum("bg,bgm->bm", w * tau2, smooth),
+        spare,
         precision,
         precision * z,
         np.einsum("bg,bg->b", w, tau2),
