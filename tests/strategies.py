@@ -207,7 +207,7 @@ def jobs(draw: st.DrawFn) -> Job:
                 divisor=_may(positive),
                 photosites=_may(positive),
                 picture_heights=_may(positive),
-                arcminutes=_may(positive),
+                arcminutes=_may(st.floats(1e-6, 600)),
                 extra=_keys(*Criterion.model_fields.keys() - {"extra"}),
             )
         ),

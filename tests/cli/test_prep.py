@@ -11,7 +11,7 @@ from tapehook.job.columns import TABLES
 from tapehook.prep import prepare
 from tests.cli.jobs import LENSES, readings, write_small_job
 from tests.cli.running import ROOT, refused, run, run_json
-from tests.cli.shapes import misfits, schema
+from tests.cli.shapes import misfits, schema, strictly
 
 DEMO_JOB = ROOT / "src" / "tapehook" / "demo_job"
 FILES = ["findings.csv", "handover.pdf", "marks.csv", "pocket.html", "prep.json", "ring_positions.csv"]
@@ -57,6 +57,7 @@ def test_what_is_printed_is_what_prepare_finds(job_folder: Path, tmp_path: Path)
     assert list(misfits(shown, schema("prep"))) == []
     files = shown.pop("files")
     assert shown == prepare(read_job(job_folder)).as_json()
+    assert shown == strictly((tmp_path / "out" / "prep.json").read_text(encoding="utf-8"))
     assert sorted(files) == [str(tmp_path / "out" / name) for name in FILES]
 
 

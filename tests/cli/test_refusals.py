@@ -56,6 +56,15 @@ def test_all_problems_of_a_folder_are_told_at_once(tmp_path: Path) -> None:
     assert refused("map", folder) == [problem["sentence"] for problem in found]
 
 
+def test_an_eye_that_sees_no_detail_is_refused(tmp_path: Path) -> None:
+    """An arc of a right angle and more would make the largest blur endless, or less than nothing."""
+    for arcminutes, refusal in ((600, 0), (601, 1), (5400, 1), (1e9, 1)):
+        criterion = f'[criterion]\nname = "viewing"\narcminutes = {arcminutes}\n'
+        result = run("map", write_small_job(tmp_path / str(arcminutes), job=criterion))
+        assert result.stderr.count("job.toml, criterion.arcminutes: ") == refusal
+        assert refusal == 0 or "at most 600" in result.stderr
+
+
 @pytest.mark.parametrize("what", ["nowhere", "a file", "empty"])
 def test_what_is_no_job_folder_is_refused(tmp_path: Path, what: str) -> None:
     """A path that leads nowhere, to a file, or to an empty folder."""

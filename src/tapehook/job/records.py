@@ -166,7 +166,7 @@ class Criterion(Record):
     picture_heights: Positive | None = Field(
         None, description="viewing: distance of the viewer in picture heights", examples=[3.0]
     )
-    arcminutes: Positive | None = Field(
+    arcminutes: Annotated[float, Field(ge=1e-6, le=600)] | None = Field(
         None, description="viewing: what the eye still tells apart, arc minutes", examples=[1.0]
     )
     extra: Keys = Field(default_factory=dict)
