@@ -26,9 +26,7 @@ def main(words: list[str]) -> int:
     for module in pkgutil.iter_modules(speed.__path__):
         if module.name != "__main__":
             importlib.import_module(f"speed.{module.name}")
-    chosen = [
-        title for title in BUILDERS if not words or any(word.lower() in title.lower() for word in words)
-    ]
+    chosen = [title for title in BUILDERS if not words or any(word.lower() in title.lower() for word in words)]
     if not chosen:
         print(f"No case has {' or '.join(words)} in its title. There are:", *BUILDERS, sep="\n  ")
         return 2

@@ -117,9 +117,7 @@ def measure(title: str, measured: Case, clock: Clock = time.perf_counter) -> Res
         for contender in contenders:
             if contender.rounds is None or len(seconds[contender.name]) < contender.rounds:
                 seconds[contender.name].append(_once(contender, clock))
-    return Result(
-        title, measured, tuple(_timing(contender, seconds[contender.name]) for contender in contenders)
-    )
+    return Result(title, measured, tuple(_timing(contender, seconds[contender.name]) for contender in contenders))
 
 
 def _once(contender: Contender, clock: Clock) -> float:

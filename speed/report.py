@@ -21,10 +21,15 @@ def rows(result: Result) -> Iterator[tuple[str, ...]]:
             _who(timing),
             show_time(timing.median_s),
             f"{show_time(timing.least_s)} – {show_time(timing.most_s)}",
-            f"{result.ratio(timing):.3g}",
+            _times(result.ratio(timing)),
             goal,
             {True: "yes", False: "**no**", None: ""}[met],
         )
+
+
+def _times(ratio: float) -> str:
+    """A ratio with three figures, and never as a power of ten."""
+    return f"{ratio:,.0f}" if ratio >= 100 else f"{ratio:.3g}"
 
 
 def _who(timing: Timing) -> str:
@@ -61,6 +66,16 @@ def machine() -> str:
     )
 
 
+def _load() -> str:
+    """How busy the machine was; nothing where the system does not say."""
+    if not hasattr(os, "getloadavg"):
+        return ""
+    return (
+        f" The load was {os.getloadavg()[2]:.1f} over the last quarter of an hour; much above 1 means that other work "
+        "ran beside this, which lengthens all times and their ranges."
+    )
+
+
 def _processor() -> str:
     info = Path("/proc/cpuinfo")
     if info.exists():
@@ -86,7 +101,7 @@ def page(results: list[Result]) -> str:
         "Written by `make speed`; do not edit. Each figure is the median of its rounds; the peers run in the "
         "same rounds as ours; the first run of each is not counted. Compare within a table: another machine "
         "has other figures.\n\n"
-        f"Measured on {day}: {machine()}\n\n"
+        f"Measured on {day}: {machine()}{_load()}\n\n"
         f"{met} of {count} goals met.\n"
     )
     return "\n".join([head, *map(table, results)])
