@@ -308,7 +308,7 @@ def slider_times_ms(page: "Page") -> list[float]:
             slider.value = i % 4 ? (i * 37) % 1001 : i % 20;
             const start = performance.now();
             slider.dispatchEvent(new Event("input"));
-            document.getElementById("close-up").getBBox();
+            document.getElementById("rule").getBBox();
             document.body.getBoundingClientRect();
             times.push(performance.now() - start);
           }
@@ -329,7 +329,7 @@ def test_picture_follows_the_slider(demo: Prep, open_pocket: OpenPocket) -> None
           slider.value = value;
           slider.dispatchEvent(new Event("input"));
           const words = document.getElementById("depth-words").textContent;
-          return [document.getElementById("distance").value, words, document.getElementById("whole").innerHTML];
+          return [document.getElementById("distance").value, words, document.getElementById("rule").innerHTML];
         })"""
     )
     for column in range(3):

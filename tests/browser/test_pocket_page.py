@@ -325,19 +325,44 @@ def test_slider_goes_in_vergence_steps(demo: Prep, open_pocket: OpenPocket) -> N
 
 
 def test_sharp_zone_keeps_its_width(demo: Prep, open_pocket: OpenPocket) -> None:
-    """On the close rule the sharp zone stands still while the tape slides; its ends carry near and far."""
-    page = open_pocket(demo, "L05")
-    seen = set()
-    for text in ("4'", "7'", "20'"):
+    """On the one depth rule the sharp zone slides and keeps its width; near and far stand at its ends, apart."""
+    page = open_pocket(demo, "L01")
+    places, widths = [], []
+    for text in ("1'6\"", "2'", "3'", "5'"):
         page.fill("#distance", text)
         page.press("#distance", "Enter")
-        zone = page.evaluate(
-            "(z => [z.getAttribute('x'), z.getAttribute('width')])(document.querySelector('#close-up .zone'))"
+        x, width = page.evaluate(
+            "(z => [+z.getAttribute('x'), +z.getAttribute('width')])(document.querySelector('#rule .zone'))"
         )
-        seen.add(tuple(zone))
-        ends = page.evaluate("[...document.querySelectorAll('#close-up .zone-end')].map((e) => e.textContent)")
+        places.append(x)
+        widths.append(width)
+        ends = page.evaluate("[...document.querySelectorAll('#rule .zone-end')].map((e) => e.textContent)")
         assert ends == said(page, "near", "far")
-    assert len(seen) == 1
+    assert places == sorted(places)
+    assert places[-1] > places[0] + 20
+    assert max(widths) == pytest.approx(min(widths), rel=0.05)
+    assert page.locator("svg .tape").count() == 1
+
+
+@pytest.mark.parametrize("lens_id", ["L01", "L05", "L18"])
+def test_ends_of_the_zone_can_be_read(demo: Prep, open_pocket: OpenPocket, lens_id: str) -> None:
+    """Wherever the focus stands, near and far lie inside the rule and do not touch, on the narrowest phone too."""
+    page = open_pocket(demo, lens_id)
+    page.set_viewport_size({"width": 320, "height": 700})
+    page.wait_for_function("document.getElementById('rule').viewBox.baseVal.width < 320")
+    for value in range(0, 1001, 50):
+        boxes = page.evaluate(
+            """(value) => {
+              const slider = document.getElementById("distance-slider");
+              slider.value = value;
+              slider.dispatchEvent(new Event("input"));
+              const box = (e) => { const r = e.getBoundingClientRect(); return [r.left, r.right]; };
+              return [box(document.getElementById("rule")), ...[...document.querySelectorAll("#rule .zone-end")].map(box)];
+            }""",
+            value,
+        )
+        rule, near, far = boxes
+        assert rule[0] - 1 <= near[0] < near[1] < far[0] < far[1] <= rule[1] + 1
 
 
 def test_one_tap_changes_feet_and_metres(demo: Prep, open_pocket: OpenPocket) -> None:
@@ -395,13 +420,13 @@ def test_uncertainty_and_assumptions_stand_beside_the_depth(demo: Prep, open_poc
         pytest.param(
             one_lens(focal_mm=None),
             {"trust": "No focal length, so no depth of field."},
-            ["#close-up", ".limits", ".hyperfocal"],
+            ["#rule .zone", ".limits", ".hyperfocal"],
             id="no focal length",
         ),
         pytest.param(
             one_lens(blur_floor_mm=0.05),
             {"trust": "No depth: the blur left at best focus"},
-            ["#close-up"],
+            ["#rule .zone"],
             id="no depth",
         ),
         pytest.param(one_lens(serial=None), {"lens-line": "serial not read"}, [], id="no serial"),

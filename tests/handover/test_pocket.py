@@ -199,7 +199,7 @@ def test_one_budget_where_both_stops_are_the_same() -> None:
         (1.9, np.inf, "metric", ("1.9 m", "∞")),
         (66.13 * 0.0254, 67.37 * 0.0254, "imperial", ("5'6⅛\"", "5'7⅜\"")),
         (65.95 * 0.0254, 72.0 * 0.0254, "imperial", ("5'6\"", "6'")),
-        (71.99 * 0.0254, 72.26 * 0.0254, "imperial", ("6'", "6'¼\"")),
+        (71.99 * 0.0254, 72.26 * 0.0254, "imperial", ("6'", "6'0¼\"")),
         (12.0, 12.01, "metric", ("12 m", "12 m")),
         (np.nan, np.nan, "metric", ("no focus", "no focus")),
     ],

@@ -377,7 +377,7 @@ const INCH_STEPS = [
   [20 * 12, 2],
   [50 * 12, 1],
 ];
-const EIGHTHS = ["", "⅛", "¼", "⅜", "½", "⅝", "¾", "⅞"];
+export const EIGHTHS = ["", "⅛", "¼", "⅜", "½", "⅝", "¾", "⅞"];
 const SHALLOW_M = 2 * INCH_M;
 
 

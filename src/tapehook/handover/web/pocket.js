@@ -2,7 +2,7 @@
 
 import { depth, nearestPossibleM, ringPosition, thinPupil } from "./depth.js";
 import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance, parseTStop, shownStepM } from "./notation.js";
-import { drawCloseUp, drawScale, drawWhole, roundStepM } from "./rule.js";
+import { drawRule, drawScale, roundStepM } from "./rule.js";
 import { search, searchEntry } from "./search.js";
 
 const THUMB_PX = 36;
@@ -24,7 +24,7 @@ for (const lens of job.lenses) {
 const entries = job.lenses.map(searchEntry);
 const sheets = job.lenses.map((_, index) => at(`sheet-${index}`));
 
-const widths = { scale: 220, closeUp: 336 };
+const widths = { scale: 220, rule: 336 };
 const state = { index: -1, system: null, distanceM: 2, stop: null, stops: [], focalMm: null };
 
 // --- what is kept between visits, where the phone allows it ----------------------------------------------------
@@ -152,8 +152,8 @@ function showLens() {
 
 /** Measures the room and draws what depends on it and on the lens alone; measuring on each move would cost time. */
 function layOut() {
-  widths.scale = at("whole").clientWidth || widths.scale;
-  widths.closeUp = at("depth-words").parentElement.clientWidth || widths.closeUp;
+  widths.rule = at("rule").clientWidth || widths.rule;
+  widths.scale = at("stops").clientWidth || widths.scale;
   drawScale(at("stops"), stopMarks(), widths.scale, THUMB_PX, 20);
   if (state.focalMm !== null) drawScale(at("focals"), focalMarks(lensNow()), widths.scale, THUMB_PX, 44);
   show();
@@ -204,11 +204,12 @@ function show() {
     focusM: state.distanceM,
     nearM: answer && answer.nearM < answer.farM ? answer.nearM : null,
     farM: answer ? answer.farM : null,
+    texts: { near: at("near").textContent, far: at("far").textContent },
     nearEndM: lens.nearM,
     datumM: datumNow(),
     write,
   };
-  drawWhole(at("whole"), view, systemNow(), widths.scale, THUMB_PX);
+  drawRule(at("rule"), view, systemNow(), widths.rule, THUMB_PX);
 }
 
 /** The widest stop and the whole ones, where the slider has them. */
@@ -266,13 +267,6 @@ function showDepth(answer, optics) {
   at("depth-words").textContent =
     `Sharp from ${texts.near} to ${texts.far} with the focus at ${write(state.distanceM)}, ${state.stop.text}`;
   document.body.dataset.depth = "yes";
-  const view = { focusM: state.distanceM, write, texts };
-  drawCloseUp(
-    at("close-up"),
-    { ...view, halfWidthDpt: answer.halfWidthDpt, pupilToSensorM: answer.state.pupilToSensorM },
-    systemNow(),
-    widths.closeUp,
-  );
 }
 
 /** How far the depth can be trusted, and what was assumed in it. */
@@ -291,7 +285,6 @@ function showNoDepth(sentence) {
   at("hyperfocal-stop").textContent = "";
   at("trust").textContent = sentence;
   at("depth-words").textContent = sentence;
-  at("close-up").replaceChildren();
   document.body.dataset.depth = "no";
 }
 
@@ -569,7 +562,7 @@ function start() {
   addEventListener("hashchange", followAddress);
   new ResizeObserver(() => {
     if (state.index >= 0) layOut();
-  }).observe(at("whole"));
+  }).observe(at("rule"));
   followAddress();
 }
 

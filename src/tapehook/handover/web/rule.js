@@ -3,7 +3,7 @@
 //
 // May live here: figures in, SVG out. May not: anything that knows of a job.
 
-import { INCH_M } from "./notation.js";
+import { EIGHTHS, INCH_M } from "./notation.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 const METRIC_STEPS_M = [1000, 500, 200, 100, 50, 20, 10, 5, 2, 1, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001];
@@ -69,7 +69,7 @@ function blank(svg, width, height, id) {
   svg.replaceChildren(hatch(id));
 }
 
-/** The sharp zone: blue-grey, hatched towards both of its ends. */
+/** The sharp zone: blue-grey, hatched towards both of its ends; never thinner than a hair, so that it is seen. */
 function drawZone(svg, left, right, top, height, id) {
   const width = Math.max(right - left, 1.5);
   const end = Math.min(12, width / 3);
@@ -84,64 +84,68 @@ function kept(x, width, half) {
   return px(Math.min(Math.max(x, half), width - half));
 }
 
-/**
- * The close look: the sharp zone always takes the middle three fifths, the tape slides beneath it.
- * view: focusM (metres), halfWidthDpt, pupilToSensorM as set, texts {near, far}, write(distanceM).
- */
-export function drawCloseUp(svg, view, system, width) {
-  blank(svg, width, 96, "hatch-close");
-  const tape = { top: 28, height: 44 };
-  const w = view.halfWidthDpt;
-  const q = 1 / (view.focusM - view.pupilToSensorM);
-  const xOf = (distanceM) => width / 2 + ((q - 1 / (distanceM - view.pupilToSensorM)) * 0.3 * width) / w;
-  const beyond = xOf(Infinity);
-  const right = Math.min(width, beyond);
-  svg.append(element("rect", { x: 0, y: tape.top, width: px(right), height: tape.height, class: "tape" }));
-  drawZone(svg, 0.2 * width, Math.min(0.8 * width, right), tape.top, tape.height, "hatch-close");
-  drawTicks(svg, width, xOf, view, system, tape);
-  svg.append(element("line", { x1: 0, x2: px(right), y1: tape.top, y2: tape.top, class: "edge" }));
-  svg.append(
-    element("line", { x1: 0, x2: px(right), y1: tape.top + tape.height, y2: tape.top + tape.height, class: "edge" }),
-  );
-  svg.append(line(width / 2, tape.top - 8, tape.top + tape.height + 4, "focus-line"));
-  const near = element("text", { x: kept(0.2 * width, width, 24), y: 20, class: "zone-end" }, view.texts.near);
-  const far = element("text", { x: kept(0.8 * width, width, 24), y: 20, class: "zone-end" }, view.texts.far);
-  svg.append(near, far);
-}
+const TAPE = { top: 30, height: 44 };
+// Signs of the bold labels at the ends of the zone, rather too wide than too narrow.
+const LABEL_SIGN_PX = 9.8;
+const LABEL_FRACTION_PX = 16;
+const LABEL_GAP_PX = 10;
 
-function drawTicks(svg, width, xOf, view, system, tape) {
-  const vergence = (x) => 1 / (view.focusM - view.pupilToSensorM) + ((width / 2 - x) / (0.3 * width)) * view.halfWidthDpt;
-  const distanceAt = (x) => (vergence(x) > 0 ? view.pupilToSensorM + 1 / vergence(x) : Infinity);
-  const nearest = distanceAt(0);
-  const farthest = distanceAt(width);
-  const bottom = tape.top + tape.height;
-  for (const tick of roundTicks(nearest, farthest, system, xOf, 9)) svg.append(line(tick.x, bottom - 9, bottom, "tick"));
-  for (const tick of roundTicks(nearest, farthest, system, xOf, 54)) {
-    svg.append(line(tick.x, bottom - 18, bottom, "tick"));
-    const label = view.write(tick.distanceM);
-    svg.append(element("text", { x: kept(tick.x, width, 4 + label.length * 4), y: 91, class: "tick-label" }, label));
-  }
+/**
+ * Left edges of the two labels over the zone. Each stands over its end when the zone has room for both; over a thin
+ * zone they stand left and right of the focus. Neither leaves the rule, nor touches the other.
+ */
+function labelEdges(left, focus, right, width, nearPx, farPx) {
+  const roomy = right - left >= nearPx + farPx + LABEL_GAP_PX;
+  let near = roomy ? left : focus - LABEL_GAP_PX / 2 - nearPx;
+  let far = roomy ? right - farPx : focus + LABEL_GAP_PX / 2;
+  near = Math.min(Math.max(near, 0), width - farPx - LABEL_GAP_PX - nearPx);
+  far = Math.min(Math.max(far, near + nearPx + LABEL_GAP_PX), width - farPx);
+  return [Math.min(near, far - LABEL_GAP_PX - nearPx), far];
 }
 
 /**
- * The whole range over a slider: near end at the left, infinity at the right, both half a thumb from the edge.
- * view: focusM, nearM, farM (null without depth), nearEndM, datumM (where vergence is counted from), write.
+ * The depth rule: the whole range of the lens in vergence, near end at the left, infinity at the right, both half a
+ * thumb from the edge, so that the slider's thumb stands under the focus.
+ * view: focusM, nearM, farM (null without depth), texts {near, far}, nearEndM, datumM (where vergence is counted
+ * from), write(distanceM).
  */
-export function drawWhole(svg, view, system, width, thumb) {
-  blank(svg, width, 36, "hatch-whole");
+export function drawRule(svg, view, system, width, thumb) {
+  blank(svg, width, TAPE.top + TAPE.height + 22, "hatch");
+  const bottom = TAPE.top + TAPE.height;
   const nearest = 1 / (view.nearEndM - view.datumM);
   const xOf = (distanceM) => thumb / 2 + (1 - 1 / (distanceM - view.datumM) / nearest) * (width - thumb);
-  svg.append(element("rect", { x: px(thumb / 2), y: 18, width: px(width - thumb), height: 14, class: "tape" }));
-  if (view.nearM !== null) {
-    const left = Math.max(xOf(view.nearM), thumb / 2);
-    drawZone(svg, Math.min(left, width - thumb / 2), Math.min(xOf(view.farM), width - thumb / 2), 18, 14, "hatch-whole");
+  const tape = { x: px(thumb / 2), y: TAPE.top, width: px(width - thumb), height: TAPE.height };
+  svg.append(element("rect", { ...tape, class: "tape" }));
+  if (view.nearM !== null) drawDepth(svg, view, xOf, width, thumb);
+  for (const tick of roundTicks(view.nearEndM, Infinity, system, xOf, 8, { largestM: 200, finest: 1 / 32 })) {
+    svg.append(line(tick.x, bottom - 8, bottom, "tick"));
   }
-  for (const tick of roundTicks(view.nearEndM, Infinity, system, xOf, 36, { largestM: 200, finest: 1 / 16 })) {
+  for (const tick of roundTicks(view.nearEndM, Infinity, system, xOf, 40, { largestM: 200, finest: 1 / 16 })) {
     const label = view.write(tick.distanceM);
-    svg.append(line(tick.x, 22, 32, "tick"));
-    svg.append(element("text", { x: kept(tick.x, width, 2 + label.length * 3.5), y: 12, class: "tick-label" }, label));
+    svg.append(line(tick.x, bottom - 16, bottom, "tick"));
+    svg.append(element("text", { x: kept(tick.x, width, 2 + label.length * 3.5), y: bottom + 16, class: "tick-label" }, label));
   }
-  svg.append(line(xOf(view.focusM), 15, 36, "focus-line"));
+  for (const y of [TAPE.top, bottom]) {
+    svg.append(element("line", { x1: px(thumb / 2), x2: px(width - thumb / 2), y1: y, y2: y, class: "edge" }));
+  }
+  svg.append(line(xOf(view.focusM), TAPE.top - 6, bottom + 4, "focus-line"));
+}
+
+/** The sharp zone, cut at the ends of the range, with near and far at its ends. */
+function drawDepth(svg, view, xOf, width, thumb) {
+  const inside = (x) => Math.min(Math.max(x, thumb / 2), width - thumb / 2);
+  // Nearer than the pupil there is no vergence to draw: such a near limit lies off the rule on the left.
+  const left = inside(view.nearM > view.datumM ? xOf(view.nearM) : 0);
+  const right = inside(xOf(view.farM));
+  drawZone(svg, left, right, TAPE.top, TAPE.height, "hatch");
+  for (const x of [left, right]) svg.append(line(x, TAPE.top - 8, TAPE.top, "zone-edge"));
+  const widthOf = (text) =>
+    [...text].reduce((sum, sign) => sum + (EIGHTHS.includes(sign) ? LABEL_FRACTION_PX : LABEL_SIGN_PX), 0);
+  const { near, far } = view.texts;
+  const edges = labelEdges(left, inside(xOf(view.focusM)), right, width, widthOf(near), widthOf(far));
+  for (const [text, edge] of [[near, edges[0]], [far, edges[1]]]) {
+    svg.append(element("text", { x: px(edge + widthOf(text) / 2), y: 17, class: "zone-end" }, text));
+  }
 }
 
 /** Words over a slider, each where the thumb stands for it. marks: [{part, text}], part 0 to 1; first ones first. */
