@@ -17,9 +17,7 @@ if TYPE_CHECKING:
 
 settings.register_profile("default", max_examples=100, deadline=None)
 settings.register_profile("ci", max_examples=100, deadline=None, derandomize=True, print_blob=True)
-settings.register_profile(
-    "thorough", max_examples=5_000, deadline=None, suppress_health_check=[HealthCheck.too_slow]
-)
+settings.register_profile("thorough", max_examples=5_000, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile(os.environ.get("TAPEHOOK_HYPOTHESIS") or ("ci" if os.environ.get("CI") else "default"))
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")

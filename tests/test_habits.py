@@ -75,18 +75,14 @@ def test_each_package_says_what_may_live_there() -> None:
     silent = []
     for path in sorted(SOURCE.rglob("__init__.py")):
         rule = ast.get_docstring(_tree(path)) or ""
-        if path.parent != SOURCE and not re.search(
-            r"may live here:.*may not:", rule, re.IGNORECASE | re.DOTALL
-        ):
+        if path.parent != SOURCE and not re.search(r"may live here:.*may not:", rule, re.IGNORECASE | re.DOTALL):
             silent.append(_place(path))
     assert silent == []
 
 
 def test_each_folder_of_modules_is_a_package() -> None:
     """A folder without ``__init__.py`` would escape the layers and have no house rule."""
-    assert {path.parent for path in SOURCE.rglob("*.py")} == {
-        path.parent for path in SOURCE.rglob("__init__.py")
-    }
+    assert {path.parent for path in SOURCE.rglob("*.py")} == {path.parent for path in SOURCE.rglob("__init__.py")}
 
 
 def test_modules_stay_small() -> None:

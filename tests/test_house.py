@@ -43,20 +43,14 @@ def test_empty_house_keeps_the_contracts(tmp_path: Path) -> None:
     "room, line, complaint",
     [
         pytest.param("lens", "import tapehook.prep", "tapehook.lens is not allowed to import", id="upward"),
-        pytest.param(
-            "job", "import tapehook.picture", "tapehook.job is not allowed to import", id="sideways"
-        ),
+        pytest.param("job", "import tapehook.picture", "tapehook.job is not allowed to import", id="sideways"),
         pytest.param("optics", "import openpyxl", "tapehook.optics may not import openpyxl", id="library"),
         pytest.param("lens", "from pydantic import BaseModel", "may not import pydantic", id="records"),
         pytest.param("shot", "from pathlib import Path", "tapehook.shot may not import pathlib", id="files"),
         pytest.param("prep", "import datetime", "tapehook.prep may not import datetime", id="clock"),
-        pytest.param(
-            "prep", "import tapehook.handover", "tapehook.prep is not allowed to import", id="shell"
-        ),
+        pytest.param("prep", "import tapehook.handover", "tapehook.prep is not allowed to import", id="shell"),
         pytest.param("picture", "import scipy", "tapehook.picture may not import scipy", id="picture"),
-        pytest.param(
-            "notation", "import numpy, typst", "tapehook.notation may not import typst", id="notation"
-        ),
+        pytest.param("notation", "import numpy, typst", "tapehook.notation may not import typst", id="notation"),
         pytest.param("finding", "import tapehook.notation", "is not allowed to import", id="siblings"),
         pytest.param("cellar", "", "tapehook.cellar", id="room nobody planned"),
     ],

@@ -15,9 +15,8 @@ def render_handover(prep: Prep, paper: str | None = None) -> dict[str, bytes]:
     Equal bytes for an equal ``prep``. ``paper`` is "a4" or "us-letter"; None takes the job's.
     """
     from tapehook.handover.pdf import render_pdf
-    from tapehook.handover.tables import render_tables
-
     from tapehook.handover.pocket import render_pocket
+    from tapehook.handover.tables import render_tables
 
     as_json = json.dumps(prep.as_json(), indent=2, ensure_ascii=False, allow_nan=False)
     chosen = prep.job.paper if paper is None else paper

@@ -89,7 +89,7 @@ def rule_ticks(scale: RuleScale, system: System) -> tuple[list[Tick], list[Tick]
     infinity, *others = distance_ticks(scale.close_m, math.inf, system)
     close = Tick(scale.close_m, format_distance(scale.close_m, system), 0)
     ticks = [infinity, close, *(tick for tick in others if tick.text != close.text)]
-    edge = 12.0
+    edge = 22.0  # the label of close focus may stand out over the end of the tape
     wanted = [Label(scale.x(tick.value), tick.text) for tick in ticks]
     kept = set(spaced(wanted, _SIZE, gap=4.0, left=scale.left - edge, right=scale.right + edge))
     named = [tick for tick, label in zip(ticks, wanted, strict=True) if label in kept]
