@@ -19,11 +19,10 @@ from tapehook.picture import (
 from tapehook.picture.axis import Tick, focal_ticks, stop_ticks
 from tapehook.prep import AxisPrep, BudgetView, DepthRow, LensPrep, MarkRow, StopView
 
-MAP_WIDTH, MAP_HEIGHT = 292.0, 198.0
-RING_HEIGHT = 110.0
-BAR_WIDTH = 238.0
-RULE_WIDTH = 521.0
-"""Points: the widths the template gives them (103, 84 and 184 mm), so that their letters keep their size."""
+_POINTS_PER_MM = 72 / 25.4
+MAP_WIDTH, BAR_WIDTH, RULE_WIDTH = (width_mm * _POINTS_PER_MM for width_mm in (103.0, 84.0, 184.0))
+"""Points: the widths the template gives the pictures, so that their letters keep their size."""
+MAP_HEIGHT, RING_HEIGHT = 198.0, 110.0
 _RULE_LEFT = 30.0
 _RULE_RIGHT = 10.0
 

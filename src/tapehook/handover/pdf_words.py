@@ -40,8 +40,14 @@ def bare_position(value: float, entry: LensPrep) -> str:
 
 
 def signed_position(value: float, entry: LensPrep) -> str:
-    """A difference of positions with its sign; nothing before a zero."""
-    text = bare_position(abs(value), entry)
+    """A difference of positions with its sign, one decimal finer than the read-out: a share hangs on it.
+
+    Nothing before a zero; no decimals for counts.
+    """
+    step = entry.lens.reading_step
+    decimals = 2 if step is None else min(max(1, 1 - math.floor(math.log10(step) + 1e-9)), _MOST_DECIMALS)
+    text = f"{abs(value):.{0 if entry.lens.unit == 'count' else decimals}f}"
+    text = text if len(text) < _COLUMN_SIGNS else f"{abs(value):.2g}"
     if float(text) == 0:
         return text
     return ("+" if value > 0 else "−") + text
@@ -63,9 +69,11 @@ def depth_limits(row: DepthRow) -> list[tuple[str, str]]:
     """Near and far of one distance at each stop, the dash that joins them with the near one.
 
     Where the depth is so thin that house style would write near or far like the focus itself, how far they are from
-    it stands instead: "−3 mm", "+3 mm". "no focus" where the lens cannot focus that near.
+    it stands instead: "−3.1", "+3.2 mm". "no focus" where the lens cannot focus that near.
     """
-    return [_limits(near, far, row) for near, far in zip(row.near_m, row.far_m, strict=True)]
+    pairs = [_limits(near, far, row) for near, far in zip(row.near_m, row.far_m, strict=True)]
+    # A row has the height of one line: a number must not part from its unit.
+    return [(near.replace(" ", "\u00a0"), far.replace(" ", "\u00a0")) for near, far in pairs]
 
 
 def _limits(near_m: float, far_m: float, row: DepthRow) -> tuple[str, str]:
@@ -75,7 +83,10 @@ def _limits(near_m: float, far_m: float, row: DepthRow) -> tuple[str, str]:
         return "no depth", ""
     near, far = format_distance(near_m, row.system), format_distance(far_m, row.system)
     if row.text in (near, far) and math.isfinite(row.distance_m):
-        return "−" + _thin(row.distance_m - near_m, row.system), "+" + _thin(far_m - row.distance_m, row.system)
+        nearer, farther = (
+            _thin(length_m, row.system) for length_m in (row.distance_m - near_m, far_m - row.distance_m)
+        )
+        return f"−{nearer.removesuffix(' mm')}", f"+{farther}"
     return f"{near} –", far
 
 

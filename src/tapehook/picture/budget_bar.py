@@ -194,8 +194,8 @@ def _legend(pieces: Sequence[Segment], width: float, theme: Theme) -> list[Eleme
     for i, piece in enumerate(pieces):
         x, y = column * (i % 2), _TOP + _BAR + 2 * _LINE - 1 + _LINE * (i // 2)
         border = theme.quiet if piece.term.source == "set" else "none"
-        parts.append(rect(x + 0.5, y - 7.7, 9, 9, fill=_swatch(i, piece, theme), stroke=border, stroke_width=0.5))
-        parts.append(words(x + 5, y, str(i + 1), size=8, fill=_number_colour(piece, theme), anchor="middle"))
+        parts.append(rect(x + 0.5, y - 8.2, 10, 10, fill=_swatch(i, piece, theme), stroke=border, stroke_width=0.5))
+        parts.append(words(x + 5.5, y, str(i + 1), size=_SIZE, fill=_number_colour(piece, theme), anchor="middle"))
         text = f"{piece.term.name} {percents[i]} %"
         if round(piece.term.share * 100) != percents[i] and piece.term.kind == "scatter":
             text += f" ({percent_text(piece.term.share)})"
