@@ -192,6 +192,18 @@ def test_taped_marks_are_trusted_less_close_up() -> None:
     assert taped[1] == pytest.approx(plain[1], rel=0.3)
 
 
+def test_tape_counts_by_the_slope_and_the_square_of_vergence() -> None:
+    """What the tape adds to a mark's variance goes as (q^2 sd)^2 where the ring turns evenly in vergence, by hand."""
+    scale = FocusScale.of(DISTANCES, 0.05)
+    even = 200.0 * scale.place(DISTANCES)
+    marks = gather_marks(DISTANCES, even, [0] * 10, [True] * 10)
+    fit = _map(marks, taped=True).fit
+    added = (1.0 / fit.weight[0] ** 2 - marks.relative_variance)[:-1]
+    expected = (scale.vergence(DISTANCES[:-1]) ** 2 * taping_sd_m(DISTANCES[:-1])) ** 2
+    np.testing.assert_allclose(added / added[0], expected / expected[0], rtol=1e-5)
+    assert fit.weight[0, -1] == 1.0, "infinity is not taped"
+
+
 def test_tape_error() -> None:
     """3 mm and 3 mm a metre in squares, nothing at infinity (common practice, no source)."""
     found = taping_sd_m([0.0, 1.0, 4.0, math.inf])
