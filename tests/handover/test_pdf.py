@@ -177,10 +177,17 @@ def test_each_camera_has_its_page(demo_prep: Prep, demo_pack: Pack) -> None:
 
 
 def test_every_page_says_where_it_belongs(demo_prep: Prep, demo_pack: Pack) -> None:
-    """Job, page of pages, and what made it, at the foot of each page."""
-    for i, page in enumerate(demo_pack.lines, start=1):
-        of = f"page {i} of {len(demo_pack)} made with tapehook {tapehook.__version__}"
-        assert page[-1] == f"{demo_prep.job.title} {of}"
+    """Job, lens or camera, page of pages, and what made it, at the foot of each page."""
+    title = demo_prep.job.title
+    subjects = dict.fromkeys(range(len(demo_pack)), title)
+    for entry in demo_prep.lenses:
+        subjects |= dict.fromkeys(demo_pack.pages_of(entry.title), f"{title} · {entry.title}")
+    for camera in (camera.camera for camera in demo_prep.cameras):
+        pages = demo_pack.pages_of(f"Camera {camera.letter} · {camera.name}")
+        subjects |= dict.fromkeys(pages, f"{title} · camera {camera.letter}")
+    for i, page in enumerate(demo_pack.lines):
+        of = f"page {i + 1} of {len(demo_pack)} made with tapehook {tapehook.__version__}"
+        assert page[-1] == f"{subjects[i]} {of}"
 
 
 # --- the paper ----------------------------------------------------------------------------------------------

@@ -98,7 +98,7 @@ def map_chart(
     ticks = _ticks(lens_map, system)
     places = zip(frame.xs([tick.value for tick in ticks]), ticks, strict=True)
     labels = [Label(x, tick.text) for x, tick in places]
-    names = spaced(labels, _SIZE, gap=5.0, left=frame.left - 8, right=width)
+    names = spaced(labels, _SIZE, gap=5.0, left=0.0, right=width)
     parts = [
         *_grid_lines(frame, names, theme),
         *_curve(frame, theme),
