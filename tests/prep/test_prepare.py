@@ -342,7 +342,7 @@ def test_json_is_strict() -> None:
         json.dumps(maps_as_json(prepare(job)), allow_nan=False)
 
 
-@settings(max_examples=60)
+@settings(max_examples=25)
 @given(jobs())
 def test_any_job_a_folder_can_hold_is_prepared(job: Job) -> None:
     """Whatever a folder can hold is prepared without an error or a warning, and goes out as strict JSON."""
@@ -387,7 +387,7 @@ def wild_lenses(draw: st.DrawFn) -> Job:
     return a_job([lens], readings)
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(wild_lenses())
 def test_marks_that_make_no_sense_are_prepared(job: Job) -> None:
     """Any marks at all make a map, a refusal or a finding, never an error, a warning or NaN in what goes out."""
