@@ -1,6 +1,6 @@
 """The coordinate a ring is mapped in: vergence for focus, stops for iris, octaves of focal length for zoom.
 
-A scale turns what the ring sets (metres, T-number, metres of focal length) into a place u on which the curve is
+A scale turns what the ring sets (metres, T-number, focal length) into a place u on which the curve is
 smooth, about 0.05 at the far or open end and 1.05 at the other, and back.
 """
 
@@ -99,7 +99,7 @@ class FocalScale(_LogScale):
     """Zoom: focal lengths, so that equal ratios take equal places."""
 
     @staticmethod
-    def of(focal_lengths_m: npt.ArrayLike) -> "FocalScale":
-        """Scale from the shortest to the longest focal length read."""
-        f = np.asarray(focal_lengths_m, dtype=np.float64)
+    def of(focal_lengths: npt.ArrayLike) -> "FocalScale":
+        """Scale from the shortest to the longest focal length read, in any unit: only ratios count."""
+        f = np.asarray(focal_lengths, dtype=np.float64)
         return FocalScale(float(f.min()), float(f.max()))
