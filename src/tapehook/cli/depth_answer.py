@@ -221,7 +221,7 @@ def _assumed(asked: _Asked, *, no_depth: bool) -> list[str]:
     if asked.pupil:
         said.append("The lens is taken to focus by moving as a whole.")
     else:
-        said.append("No pupil data: the lens is taken to be thin; one chart of known width would settle it.")
+        said.append("No pupil data: the lens is taken to be thin; one chart of known width would place its pupil.")
     if asked.coc_m is None:
         said.append("No circle of confusion given: 0.025 mm, usual for 35 mm cine, is taken.")
     if asked.floor_m is None:

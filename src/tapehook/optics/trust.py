@@ -9,6 +9,8 @@ is common practice, no source.
 import numpy as np
 import numpy.typing as npt
 
+from tapehook.optics.pupil import focus_state, thin_pupil
+
 Floats = npt.NDArray[np.float64]
 
 WIDE_FOCAL_M = 0.045
@@ -27,8 +29,8 @@ def depth_uncertainty(
     """Uncertainty of the width of the depth of field, as a fraction of that width (0.1 = +-10 %).
 
     0 with pupil data; otherwise 0.05 beyond 60 f, 0.10 from 15 to 60 f, 0.20 below, and for wide lenses at least
-    what a pupil ``RETROFOCUS_REACH_M`` farther forward would do: (u_thin/u)^2 - 1, inf if that pupil would
-    stand beyond the object. ``t_over_n`` is T/N as assumed when the transmission is not known: T/N - 1 is added,
+    what a pupil ``RETROFOCUS_REACH_M`` farther forward would do: (u_thin/u)^2 - 1 with u_thin from the pupil of
+    the thin lens as set, inf if that pupil would stand beyond the object. ``t_over_n`` is T/N as assumed when the transmission is not known: T/N - 1 is added,
     because depth follows N. ``distance_m`` from the image plane, shapes broadcast.
     """
     d = np.asarray(distance_m, dtype=np.float64)
@@ -38,8 +40,7 @@ def depth_uncertainty(
         return np.full(np.broadcast_shapes(d.shape, f.shape), light)
     ratio = d / f
     steps = np.where(ratio > 60.0, 0.05, np.where(ratio >= 15.0, 0.10, 0.20))
-    u_thin = d - f
-    u_far_forward = u_thin - RETROFOCUS_REACH_M
+    u_far_forward = focus_state(d, f, thin_pupil(f)).pupil_distance_m - RETROFOCUS_REACH_M
     with np.errstate(divide="ignore", invalid="ignore"):
         reach = np.where(u_far_forward > 0, (1.0 + RETROFOCUS_REACH_M / u_far_forward) ** 2 - 1.0, np.inf)
     spread: Floats = np.where(f < WIDE_FOCAL_M, np.maximum(steps, reach), steps) + light

@@ -145,7 +145,7 @@ def _optics(lens: Lens, focal_m: float, blur_m: float, assumptions: list[str]) -
         )
     assumptions.append(
         "Pupil data missing: depth is that of a thin lens, with its +- printed beside it. "
-        "One chart of known width at a taped distance would settle it."
+        "One chart of known width at a taped distance would put the pupil in its place."
     )
     return Optics(focal_m, thin_pupil(focal_m), pupil_known=False, blur_m=blur_m)
 

@@ -92,7 +92,7 @@ export function depthUncertainty(distanceM, focalM, pupilKnown, tOverN) {
   const ratio = distanceM / focalM;
   const steps = ratio > 60.0 ? 0.05 : ratio >= 15.0 ? 0.1 : 0.2;
   if (!(focalM < WIDE_FOCAL_M)) return steps + light;
-  const farForward = distanceM - focalM - RETROFOCUS_REACH_M;
+  const farForward = focusState(distanceM, focalM, thinPupil(focalM)).pupilDistanceM - RETROFOCUS_REACH_M;
   const grown = 1.0 + RETROFOCUS_REACH_M / farForward;
   const reach = farForward > 0 ? grown * grown - 1.0 : Infinity;
   return Math.max(steps, reach) + light;
