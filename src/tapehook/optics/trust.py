@@ -29,9 +29,10 @@ def depth_uncertainty(
     """Uncertainty of the width of the depth of field, as a fraction of that width (0.1 = +-10 %).
 
     0 with pupil data; otherwise 0.05 beyond 60 f, 0.10 from 15 to 60 f, 0.20 below, and for wide lenses at least
-    what a pupil ``RETROFOCUS_REACH_M`` farther forward would do: (u_thin/u)^2 - 1 with u_thin from the pupil of
-    the thin lens as set, inf if that pupil would stand beyond the object. ``t_over_n`` is T/N as assumed when the transmission is not known: T/N - 1 is added,
-    because depth follows N. ``distance_m`` from the image plane, shapes broadcast.
+    what a pupil ``RETROFOCUS_REACH_M`` farther forward would do: (u_thin/u)^2 - 1 with u_thin from the pupil of the
+    thin lens as set, inf if that pupil would stand beyond the object. ``t_over_n`` is T/N as assumed when the
+    transmission is not known: T/N - 1 is added, because depth follows N. ``distance_m`` from the image plane, shapes
+    broadcast.
     """
     d = np.asarray(distance_m, dtype=np.float64)
     f = np.asarray(focal_m, dtype=np.float64)
