@@ -228,15 +228,19 @@ NOT_FOCUSED = "the nearest this lens can focus at all"
         ),
         pytest.param(
             [*WITH_PUPIL, "--distance", "18 cm", "--blur-floor", "2 m"],
-            ["--blur-floor: “2 m” is out of range; expected a blur from 1 nm to 1 m", "--distance: read"],
+            ["--blur-floor: “2 m” is out of range; expected a blur from 0.001 µm to 1 m", "--distance: read"],
             id="nearer than this lens can focus, and another problem",
         ),
         pytest.param(
             [
                 *("--focal", "50mm", "--distance", "inf", "--f-number", "0"),
-                *("--pupil-to-sensor", "2km", "--pupil-magnification", "1e9"),
+                *("--pupil-to-sensor", "2000m", "--pupil-magnification", "1e9"),
             ],
-            ["--f-number: “0” is out of range", "--pupil-to-sensor: “2km”", "--pupil-magnification: “1e9”"],
+            [
+                "--f-number: “0” is out of range",
+                "--pupil-to-sensor: “2000m” is out of range",
+                "--pupil-magnification: “1e9”",
+            ],
             id="out of any range",
         ),
         pytest.param([*USUAL, "extra"], ["got unexpected extra argument (extra)"], id="an argument"),

@@ -98,14 +98,14 @@ def job_folder(write: Callable[[Path], None]) -> Iterator[Path]:
 
 SOUND = {
     "--focal": ["50mm", "24", "2 in", "8 mm", "1200mm"],
-    "--distance": ["7'", "5'6\"", "1.68 m", "12 m", "inf", "∞", "19 cm", "900 km"],
+    "--distance": ["7'", "5'6\"", "1.68 m", "12 m", "inf", "∞", "19 cm", "900000 m", "3 ft", "2.5m"],
     "--stop": ["T2", "2.8 1/3", "f/4", "T0.5", "128"],
     "--f-number": ["1.9", "0.001", "10000"],
     "--transmission": ["0.85", "85 %", "1", "1e-300"],
-    "--coc": ["0.025mm", "1/1000in", "25 µm", "1 m", "1 nm"],
-    "--blur-floor": ["0.01mm", "1 m", "1 nm"],
+    "--coc": ["0.025mm", "1/1000in", "25 µm", "1 m", "0.001 µm"],
+    "--blur-floor": ["0.01mm", "1 m", "0.001 µm"],
     "--units": ["metric", "imperial"],
-    "--pupil-to-sensor": ["41mm", "-3 m", "-10 mm", "1 km", "-1 km"],
+    "--pupil-to-sensor": ["41mm", "-3 m", "-10 mm", "160 mm", "-1000 m"],
     "--pupil-magnification": ["1.15", "0.001", "1e4"],
 }
 
@@ -124,7 +124,7 @@ def test_9000_notations(outcomes: Outcomes, capsys: pytest.CaptureFixture[str]) 
     """Whatever is written for a distance, a stop or a length: an answer without NaN, or what is wrong with it."""
 
     @settings(same_every_run, max_examples=9_000)
-    @given(st.lists(any_text, max_size=2), st.integers(0, 2**32))
+    @given(st.lists(any_text, max_size=2), st.integers(0, 2**32 - 1))
     def check(odd: list[str], seed: int) -> None:
         args = ["depth", *depth_options(seeded(seed), odd)]
         if seed % 2:

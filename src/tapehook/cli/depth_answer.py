@@ -179,12 +179,12 @@ def _positive(text: str) -> float:
 
 
 def _blur(text: str) -> float:
-    expected = "a blur from 1 nm to 1 m, such as 0.025mm"
+    expected = "a blur from 0.001 µm to 1 m, such as 0.025mm"
     return _within(text, parse_length(text, bare_unit="mm"), 1e-9, 1.0, expected)
 
 
 def _pupil_place(text: str) -> float:
-    expected = "a length of at most 1 km to either side of the image plane, such as 41mm"
+    expected = "a length of at most 1000 m to either side of the image plane, such as 41mm"
     return _within(text, parse_signed_length(text, bare_unit="mm"), -1e3, 1e3, expected)
 
 
