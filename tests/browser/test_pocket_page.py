@@ -1,5 +1,6 @@
 """The pocket page in people's hands: found, read, slid and typed into, at every size, in both themes."""
 
+import itertools
 import json
 import time
 from pathlib import Path
@@ -341,28 +342,85 @@ def test_sharp_zone_keeps_its_width(demo: Prep, open_pocket: OpenPocket) -> None
     assert places == sorted(places)
     assert places[-1] > places[0] + 20
     assert max(widths) == pytest.approx(min(widths), rel=0.05)
-    assert page.locator("svg .tape").count() == 1
+    assert page.locator("svg .tape").count() == 1, "one depth rule, never a second"
 
 
-@pytest.mark.parametrize("lens_id", ["L01", "L05", "L18"])
-def test_ends_of_the_zone_can_be_read(demo: Prep, open_pocket: OpenPocket, lens_id: str) -> None:
-    """Wherever the focus stands, near and far lie inside the rule and do not touch, on the narrowest phone too."""
-    page = open_pocket(demo, lens_id)
-    page.set_viewport_size({"width": 320, "height": 700})
-    page.wait_for_function("document.getElementById('rule').viewBox.baseVal.width < 320")
-    for value in range(0, 1001, 50):
-        boxes = page.evaluate(
-            """(value) => {
-              const slider = document.getElementById("distance-slider");
-              slider.value = value;
-              slider.dispatchEvent(new Event("input"));
-              const box = (e) => { const r = e.getBoundingClientRect(); return [r.left, r.right]; };
-              return [box(document.getElementById("rule")), ...[...document.querySelectorAll("#rule .zone-end")].map(box)];
-            }""",
-            value,
-        )
-        rule, near, far = boxes
-        assert rule[0] - 1 <= near[0] < near[1] < far[0] < far[1] <= rule[1] + 1
+def slid(page: "Page", value: int) -> dict[str, Any]:
+    """The depth rule with the distance slider at ``value``: left and right edges of what stands on it, page pixels."""
+    edges: dict[str, Any] = page.evaluate(
+        """(value) => {
+          const slider = document.getElementById("distance-slider");
+          slider.value = value;
+          slider.dispatchEvent(new Event("input"));
+          const sides = (e) => { const r = e.getBoundingClientRect(); return [r.left, r.right]; };
+          const all = (name) => [...document.querySelectorAll(`#rule ${name}`)].map(sides);
+          return {
+            value: Number(slider.value),
+            slider: sides(slider),
+            rule: all(".tape")[0],
+            zone: all(".zone")[0],
+            focus: all(".focus-line")[0],
+            ends: all(".zone-end"),
+            labels: all(".tick-label"),
+          };
+        }""",
+        value,
+    )
+    return edges
+
+
+def assert_apart(rule: list[float], texts: list[list[float]], least: float) -> None:
+    """The texts lie inside the rule and at least so many pixels apart."""
+    ordered = sorted(texts)
+    assert rule[0] <= ordered[0][0]
+    assert ordered[-1][1] <= rule[1]
+    assert all(right[0] - left[1] >= least for left, right in itertools.pairwise(ordered))
+
+
+@pytest.mark.parametrize("width", [320, 360, 820, 1440])
+@pytest.mark.parametrize("system", ["imperial", "metric"])
+def test_figures_on_the_rule_can_be_read(demo: Prep, open_pocket: OpenPocket, width: int, system: str) -> None:
+    """Near and far lie inside the rule and apart wherever the focus stands, and so do the distances of the ticks."""
+    page = open_pocket(demo, "L01", width=width)
+    page.click(f"#{system}")
+    for entry in demo.lenses:
+        page.evaluate("id => { location.hash = '#' + encodeURIComponent(id) }", entry.lens.id)
+        page.wait_for_function("id => tapehook.shown() === id", arg=entry.lens.id)
+        for value in (0, 1, 30, 250, 500, 750, 930, 990, 999, 1000):
+            seen = slid(page, value)
+            assert len(seen["labels"]) >= 4, entry.lens.id
+            assert_apart(seen["rule"], seen["labels"], 4)
+            if seen["zone"]:
+                near, far = seen["ends"]
+                assert near < far
+                assert_apart(seen["rule"], seen["ends"], 4)
+
+
+@pytest.mark.parametrize("width", [320, 360, 820, 1440])
+def test_thumb_stands_under_the_focus(demo: Prep, open_pocket: OpenPocket, width: int) -> None:
+    """Rule and distance slider have the same ends, and the focus line runs down to the middle of the thumb."""
+    page = open_pocket(demo, "L05", width=width)
+    for value in (0, 200, 640, 1000):
+        seen = slid(page, value)
+        assert seen["rule"] == pytest.approx(seen["slider"], abs=0.6)
+        # A thumb of 36 px (pocket.css) goes from end to end of the slider without leaving it.
+        thumb = seen["slider"][0] + 18 + seen["value"] / 1000 * (seen["slider"][1] - seen["slider"][0] - 36)
+        assert sum(seen["focus"]) / 2 == pytest.approx(thumb, abs=1)
+    tape, slider = (page.locator(name).bounding_box() for name in ("#rule .tape", "#distance-slider"))
+    assert tape is not None
+    assert slider is not None
+    assert 0 <= slider["y"] - tape["y"] - tape["height"] <= 10
+    assert tape["height"] == pytest.approx(44, abs=1)
+
+
+def test_thin_zone_is_seen_on_both_sides_of_the_focus(demo: Prep, open_pocket: OpenPocket) -> None:
+    """The quarter of an inch a 200 mm lens has wide open, close up, shows left and right of the focus line."""
+    page = open_pocket(demo, "L18", width=320)
+    for value in (0, 100, 900):
+        seen = slid(page, value)
+        assert seen["focus"][0] - seen["zone"][0] >= 2
+        assert seen["zone"][1] - seen["focus"][1] >= 2
+        assert seen["zone"][1] - seen["zone"][0] <= 12
 
 
 def test_one_tap_changes_feet_and_metres(demo: Prep, open_pocket: OpenPocket) -> None:
@@ -475,7 +533,7 @@ def test_keyboard_alone_is_enough(demo: Prep, open_pocket: OpenPocket) -> None:
         reached.append(page.evaluate("document.activeElement.id"))
         if reached[-1] == "distance-slider":
             break
-    assert reached == ["distance", "stop", "nearer", "distance-slider"]
+    assert reached == ["distance", "stop", "distance-slider"]
     before = page.evaluate("tapehook.parseDistance(document.getElementById('distance').value, null)")
     page.keyboard.press("ArrowRight")
     farther = page.evaluate("tapehook.parseDistance(document.getElementById('distance').value, null)")
@@ -484,7 +542,9 @@ def test_keyboard_alone_is_enough(demo: Prep, open_pocket: OpenPocket) -> None:
     nearer = page.evaluate("tapehook.parseDistance(document.getElementById('distance').value, null)")
     assert nearer < before < farther
     page.keyboard.press("Tab")
-    page.keyboard.press("Enter")  # the button that goes farther
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.id") == "farther"
+    page.keyboard.press("Enter")
     assert page.evaluate("tapehook.parseDistance(document.getElementById('distance').value, null)") > nearer
     page.go_back()
     page.wait_for_function("document.body.dataset.view === 'find'")

@@ -2,7 +2,7 @@
 
 import { depth, nearestPossibleM, ringPosition, thinPupil } from "./depth.js";
 import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance, parseTStop, shownStepM } from "./notation.js";
-import { drawRule, drawScale, roundStepM } from "./rule.js";
+import { drawRule, drawScale, roundStepM, textEms } from "./rule.js";
 import { search, searchEntry } from "./search.js";
 
 const THUMB_PX = 36;
@@ -10,7 +10,6 @@ const SLIDER_STEPS = 1000;
 const FOCAL_STEPS = 200;
 const WHOLE_STOPS = new Set(["0.7", "1", "1.4", "2", "2.8", "4", "5.6", "8", "11", "16", "22"]);
 const USUAL_FOCALS_MM = [50, 25, 35, 100, 18, 75, 135, 200, 300];
-const SIGN_WIDTHS = { m: 1.5, "½": 1.5, "¼": 1.5, "¾": 1.5, "'": 0.5, '"': 0.85, ".": 0.5, " ": 0.5, "/": 0.7 };
 const SIGNS = { fix: "×", watch: "!", info: "i" };
 
 const at = (id) => document.getElementById(id);
@@ -233,10 +232,9 @@ function fillIn(id, text) {
   fit(input);
 }
 
-/** Makes a figure's field as wide as what stands in it; narrow and wide signs count as what they are. */
+/** Makes a figure's field as wide as what stands in it. */
 function fit(input) {
-  const signs = [...input.value].reduce((sum, sign) => sum + (SIGN_WIDTHS[sign] ?? 1), 0);
-  input.style.setProperty("--signs", String(Math.max(signs, 2)));
+  input.style.setProperty("--wide", textEms(input.value).toFixed(2));
 }
 
 function moveSlider(id, value, words) {
