@@ -95,7 +95,6 @@ def test_an_older_handover_is_replaced_whole(job_folder: Path, tmp_path: Path) -
     assert sorted(path.name for path in out.iterdir()) == sorted([*FILES, "notes.txt"])
 
 
-@pytest.mark.xfail(raises=ValueError, strict=True, reason="the map chart has no place for such a mark")
 def test_a_mark_far_nearer_than_the_rest_is_handed_over(tmp_path: Path) -> None:
     """A stray row, as in the test of the same mark in test_map.py, is a finding on paper too."""
     focal_unknown = LENSES.replace("N50,50,1.5", "N50,,")

@@ -58,7 +58,9 @@ class _Frame:
         """Places of values; the near end is on the left for distances, the small end for other rings."""
         scale = self.lens_map.scale
         far, near, *here = scale.place([self.lens_map.far_value, self.lens_map.near_value, *values]).tolist()
-        parts = [min(max((place - far) / (near - far), -0.05), 1.05) for place in here]
+        # A mark nearer than the scale can place stands at the near edge, as any mark beyond it does.
+        placed = [math.inf if math.isnan(place) else place for place in here]
+        parts = [min(max((place - far) / (near - far), -0.05), 1.05) for place in placed]
         if isinstance(scale, FocusScale):
             return [self.right - part * self._span for part in parts]
         return [self.left + part * self._span for part in parts]
