@@ -8,7 +8,7 @@ import pytest
 
 from tapehook.job import read_job
 from tapehook.job.columns import TABLES
-from tapehook.prep import prepare
+from tapehook.prep import prep_as_json, prepare
 from tests.cli.jobs import LENSES, readings, write_small_job
 from tests.cli.running import ROOT, refused, run, run_json
 from tests.cli.shapes import misfits, schema, strictly
@@ -56,7 +56,7 @@ def test_what_is_printed_is_what_prepare_finds(job_folder: Path, tmp_path: Path)
     shown = run_json("prep", job_folder, "--out", tmp_path / "out")
     assert list(misfits(shown, schema("prep"))) == []
     files = shown.pop("files")
-    assert shown == prepare(read_job(job_folder)).as_json()
+    assert shown == prep_as_json(prepare(read_job(job_folder)))
     assert shown == strictly((tmp_path / "out" / "prep.json").read_text(encoding="utf-8"))
     assert sorted(files) == [str(tmp_path / "out" / name) for name in FILES]
 

@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, example, given, settings
 
 from tapehook.job import Job, JobProblems, read_job, write_job
 from tapehook.job.columns import TABLES
-from tapehook.job.sheets import sheet_of
+from tapehook.job.reading import sheet_of
 from tests.faults.mangling import Folder, contents, mangled_folders, sound_folder
 from tests.strategies import MEMORY
 

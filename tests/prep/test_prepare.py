@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tapehook.job import Camera, Criterion, Job
 from tapehook.optics import depth_of_field, f_number_from_t, half_width_dpt, sharp_blur_m
-from tapehook.prep import LensPrep, Prep, prepare
+from tapehook.prep import LensPrep, Prep, prep_as_json, prepare
 from tapehook.prep.as_json import maps_as_json
 from tests.prep.jobs import (
     BOTH,
@@ -62,7 +62,7 @@ def test_same_job_same_answer() -> None:
     """Prepared twice, a job gives the same answer to the last digit: no clock, no chance, no state."""
     job = _many(5)
     first, second = prepare(job), prepare(job)
-    assert json.dumps(first.as_json()) == json.dumps(second.as_json())
+    assert json.dumps(prep_as_json(first)) == json.dumps(prep_as_json(second))
     assert json.dumps(maps_as_json(first)) == json.dumps(maps_as_json(second))
 
 
@@ -76,7 +76,7 @@ def test_a_lens_does_not_depend_on_its_neighbours() -> None:
     for lens in job.lenses[::60]:
         own = [reading for reading in job.readings if reading.lens_id == lens.id]
         alone = prepare(a_job([lens], own))
-        assert json.dumps(alone.as_json()["lenses"][lens.id]) == json.dumps(prep.as_json()["lenses"][lens.id])
+        assert json.dumps(prep_as_json(alone)["lenses"][lens.id]) == json.dumps(prep_as_json(prep)["lenses"][lens.id])
 
 
 def test_order_of_readings_does_not_matter() -> None:
@@ -338,7 +338,7 @@ def test_width_in_the_budget_is_the_depth() -> None:
 def test_json_is_strict() -> None:
     """What goes out as JSON has no NaN and no infinity in it, for a good lens, a bare one and one without depth."""
     for job in (a_job(), a_job(readings=[]), a_job([a_lens(blur_floor_mm=0.5)]), a_job(readings=read_off((1.0,)))):
-        json.dumps(prepare(job).as_json(), allow_nan=False)
+        json.dumps(prep_as_json(prepare(job)), allow_nan=False)
         json.dumps(maps_as_json(prepare(job)), allow_nan=False)
 
 
@@ -348,7 +348,7 @@ def test_any_job_a_folder_can_hold_is_prepared(job: Job) -> None:
     """Whatever a folder can hold is prepared without an error or a warning, and goes out as strict JSON."""
     prep = prepare(job)
     assert len(prep.lenses) == len(job.lenses)
-    json.dumps(prep.as_json(), allow_nan=False)
+    json.dumps(prep_as_json(prep), allow_nan=False)
     json.dumps(maps_as_json(prep), allow_nan=False)
 
 
@@ -392,7 +392,7 @@ def wild_lenses(draw: st.DrawFn) -> Job:
 def test_marks_that_make_no_sense_are_prepared(job: Job) -> None:
     """Any marks at all make a map, a refusal or a finding, never an error, a warning or NaN in what goes out."""
     prep = prepare(job)
-    json.dumps(prep.as_json(), allow_nan=False)
+    json.dumps(prep_as_json(prep), allow_nan=False)
     json.dumps(maps_as_json(prep), allow_nan=False)
     for finding in prep.findings:
         assert not re.search(r"\bnan", finding.message, re.IGNORECASE)

@@ -58,7 +58,7 @@ def command(ctx: click.Context, folder: Path, out: Path, paper: str | None, as_j
 def prepare_folder(ctx: click.Context, folder: Path, out: Path, paper: str | None, *, as_json: bool) -> None:
     """Read, prepare, write, print: what ``prep`` and ``demo`` share."""
     from tapehook.handover.files import render_handover, write_handover
-    from tapehook.prep import prepare
+    from tapehook.prep import prep_as_json, prepare
 
     job = _job_to_prepare(folder, out)
     with progress("mapping lenses", quiet=as_json) as report:
@@ -70,7 +70,7 @@ def prepare_folder(ctx: click.Context, folder: Path, out: Path, paper: str | Non
     written = write_handover(rendered, out)
     note_written(ctx)
     if as_json:
-        show_json({**prep.as_json(), "files": [str(path) for path in written]})
+        show_json({**prep_as_json(prep), "files": [str(path) for path in written]})
         return
     show_findings([finding for finding in prep.findings if finding.severity != "info"])
     show_summary(prep, written)

@@ -6,7 +6,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from tapehook.prep import Prep
+from tapehook.prep import Prep, prep_as_json
 
 
 def render_handover(prep: Prep, paper: str | None = None) -> dict[str, bytes]:
@@ -18,7 +18,7 @@ def render_handover(prep: Prep, paper: str | None = None) -> dict[str, bytes]:
     from tapehook.handover.pocket import render_pocket
     from tapehook.handover.tables import render_tables
 
-    as_json = json.dumps(prep.as_json(), indent=2, ensure_ascii=False, allow_nan=False)
+    as_json = json.dumps(prep_as_json(prep), indent=2, ensure_ascii=False, allow_nan=False)
     chosen = prep.job.paper if paper is None else paper
     return {
         "handover.pdf": render_pdf(prep, paper="us-letter" if chosen == "us-letter" else "a4"),

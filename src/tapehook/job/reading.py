@@ -7,7 +7,7 @@ from tapehook.job.columns import CHARTS, LENSES, READINGS, TABLES, Table
 from tapehook.job.lines import header_of
 from tapehook.job.problems import JobProblems, Problem, gathered, in_order
 from tapehook.job.records import ChartTest, Job, Lens, Record
-from tapehook.job.sheets import Sheet, read_bytes, sheet_of
+from tapehook.job.sheets import Sheet, read_bytes, read_csv
 from tapehook.job.tables import Kit, read_charts, read_lenses, read_readings
 from tapehook.job.tomlfile import FILE, read_job_toml
 
@@ -103,3 +103,16 @@ def _unknown_cameras(job: Job, sheets: Mapping[str, Sheet]) -> Iterator[Problem]
             if unknown:
                 expected = f"cameras of the job: {', '.join(sorted(letters))}"
                 yield Problem(sheets[table.name].file, record.row, "camera", record.camera, expected)
+
+
+def sheet_of(file: str, data: bytes, columns: frozenset[str]) -> Sheet:
+    """The table in the bytes of a file, by the ending of its name; ``columns`` are names a header may hold."""
+    if file.endswith(".xlsx"):
+        from tapehook.job.workbook import read_workbook
+
+        sheet = read_workbook(file, data)
+    else:
+        sheet = read_csv(file, data, columns)
+    if not sheet.header.cells and not sheet.problems:
+        sheet.spoilt(None, None, "a header row with the names of the columns; the table is empty")
+    return sheet

@@ -82,19 +82,6 @@ def _unreadable(path: Path, expected: str) -> JobProblems:
     return JobProblems([Problem(path.name, None, None, None, expected)])
 
 
-def sheet_of(file: str, data: bytes, columns: frozenset[str]) -> Sheet:
-    """The table in the bytes of a file, by the ending of its name; ``columns`` are names a header may hold."""
-    if file.endswith(".xlsx"):
-        from tapehook.job.workbook import read_workbook
-
-        sheet = read_workbook(file, data)
-    else:
-        sheet = read_csv(file, data, columns)
-    if not sheet.header.cells and not sheet.problems:
-        sheet.spoilt(None, None, "a header row with the names of the columns; the table is empty")
-    return sheet
-
-
 def read_csv(file: str, data: bytes, columns: frozenset[str]) -> Sheet:
     """A CSV table, UTF-8 or with a byte order mark; the separator is the one that makes sense of the header."""
     sheet = Sheet(file)

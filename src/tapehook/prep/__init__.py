@@ -5,6 +5,7 @@ findings. Pure and deterministic: no files, no clock, no database; progress goes
 about how a finding is shown.
 """
 
+from tapehook.prep.as_json import maps_as_json, prep_as_json
 from tapehook.prep.prepare import prepare
 from tapehook.prep.results import (
     AxisPrep,
@@ -28,5 +29,7 @@ __all__ = [
     "Prep",
     "RoundRow",
     "StopView",
+    "maps_as_json",
+    "prep_as_json",
     "prepare",
 ]

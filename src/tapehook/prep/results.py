@@ -5,7 +5,7 @@ they hold for. Distances are metres from the image plane, positions in the lens'
 """
 
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
 from tapehook.finding import Finding
 from tapehook.job.records import Axis, Camera, Job, Lens
@@ -168,9 +168,3 @@ class Prep:
             if entry.lens.id == lens_id:
                 return entry
         raise KeyError(lens_id)
-
-    def as_json(self) -> dict[str, Any]:
-        """The result as plain JSON values; the shape is documented in docs/commands.md."""
-        from tapehook.prep.as_json import prep_as_json
-
-        return prep_as_json(self)
