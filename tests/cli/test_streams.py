@@ -87,7 +87,9 @@ def test_an_interrupt_ends_the_command_quietly(tmp_path: Path) -> None:
     pipe = tmp_path / "wait"
     os.mkfifo(pipe)
     program = (
-        "import tapehook.cli.depth_answer as answer\n"
+        "import signal, tapehook.cli.depth_answer as answer\n"
+        # Started in the background, this test and its children would ignore the signal.
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         f"answer.depth_answer = lambda **typed: open({str(pipe)!r}).read()\n"
         "from tapehook.cli import main\n"
         "main(prog_name='tapehook')\n"
