@@ -254,3 +254,10 @@ def test_what_cannot_be_is_refused_all_at_once(args: list[str], expected: list[s
     assert len(sentences) == len(expected)
     for sentence, start in zip(sentences, expected, strict=True):
         assert sentence.startswith(start)
+
+
+def test_a_stop_without_a_letter_is_printed_as_the_t_stop_it_was_taken_for() -> None:
+    """2 is taken as T2, said as an assumption, and printed as T2; f/2 stays what it is."""
+    typed = ("depth", "--focal", "50mm", "--distance", "7'")
+    assert run_json(*typed, "--stop", "2")["stop"] == "T2"
+    assert run_json(*typed, "--stop", "f/2")["stop"] == "f/2"

@@ -70,7 +70,7 @@ def depth_answer(**typed: str | None) -> dict[str, Any]:
     total_m = float(depth.far_m) - float(depth.near_m) if blur_m else 0.0
     return {
         "focal_mm": asked.focal_m * 1e3,
-        "stop": asked.stop.label if asked.stop and asked.f_number is None else f"f/{f_number:.4g}",
+        "stop": _as_used(asked.stop) if asked.stop and asked.f_number is None else f"f/{f_number:.4g}",
         "distance_m": _finite(asked.distance_m),
         "near_m": _finite(float(depth.near_m)),
         "far_m": _finite(float(depth.far_m)),
@@ -159,6 +159,11 @@ class _Reader:
         """Raise Refusal with all that is wrong, if anything is."""
         if self._problems:
             raise Refusal(self._problems)
+
+
+def _as_used(stop: Stop) -> str:
+    """The stop as printed: one without a letter was taken as a T-stop, so it gets its T."""
+    return stop.label if stop.scale else f"T{stop.label}"
 
 
 def _one_focal_length(text: str) -> float:
