@@ -69,7 +69,7 @@ def large_jobs() -> Case:
             Contender(f"pocket page of {FEW} lenses", lambda: render_pocket(prep), rounds=1),
         ),
         rounds=3,
-        note="Copies of the lenses of the demo job, marks both ways, in a warm process. Lens after lens, as each has "
+        note="Copies of the lenses of the demo job, in a warm process. Lens after lens, as each has "
         "its own marks: the batches measured above are for lenses with equally many.",
     )
 

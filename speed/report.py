@@ -71,7 +71,7 @@ def _load() -> str:
     if not hasattr(os, "getloadavg"):
         return ""
     return (
-        f" The load was {os.getloadavg()[2]:.1f} over the last quarter of an hour; much above 1 means that other work "
+        f" The load was {os.getloadavg()[1]:.1f} over the last five minutes; much above 1 means that other work "
         "ran beside this, which lengthens all times and their ranges."
     )
 
