@@ -7,7 +7,7 @@ true curve is an error of vergence; over w = N c/f^2 (c = 0.025 mm, N = T sqrt(t
 At which stop. A depth used belongs to a stop the lens has, so each lens is scored at T1.5, or at its widest where it
 does not open so far (two zooms at T2.8, a 200 mm at T2.1, for example). Taken literally at T1.5 for all, the group of
 36 to 85 mm comes out at about 140 %: all of it is one T2.8 zoom (L012) whose five nearest taped marks happen to err the
-same way, by +0.13 to +0.39 degrees, which no map made from them can know, and at a stop it cannot be set to.
+same way, by +0.13 to +0.39 degrees, at a stop it cannot be set to. The goal of 75 % is not met in that reading.
 Both figures are printed.
 """
 
