@@ -51,7 +51,7 @@ def demo_job() -> Case:
         at_most_s=5.0,
         note=f"{len(job.lenses)} lenses, {len(job.cameras)} cameras, {len(job.readings)} readings; from starting the "
         "program to its end, with a PDF of a page a lens, the pocket page and the tables. The parts were timed each on "
-        "its own in a process that had run them before, so they add up to a little less than the whole.",
+        "its own in a process that had run them before, so they need not add up to the whole.",
     )
 
 
