@@ -61,3 +61,11 @@ def one_lens(marks: Marks = MARKS, title: str = "One lens", stop: str | None = N
     """A prepared job with one lens, shot at ``stop``."""
     only = lens(**fields)
     return prepare(Job(title=title, shooting_stop=stop, lenses=(only,), readings=readings(only.id, marks)))
+
+
+def said(page: "Page", *ids: str) -> list[str]:
+    """Text of elements, by id; the value of a field."""
+    texts: list[str] = page.evaluate(
+        "ids => ids.map((id) => document.getElementById(id)).map((e) => (e.value ?? e.textContent).trim())", list(ids)
+    )
+    return texts
