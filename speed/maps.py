@@ -9,7 +9,8 @@ import numpy as np
 from speed.fleet import RELATIVE_VARIANCE, Fleet, Floats, fleet
 from speed.harness import Case, Contender, case
 from tapehook.lens import fit_splines
-from tapehook.lens.map import USUAL_NOISE_DEG, Z95
+from tapehook.lens.map import Z95
+from tapehook.lens.noise import USUAL_NOISE_DEG
 
 LENSES, MARKS, POINTS = 10_000, 12, 41
 FEW = 100

@@ -10,7 +10,7 @@ import pytest
 from tapehook.job.reading import read_job
 from tapehook.job.records import Job, Lens, Reading
 from tapehook.lens import FocalScale, FocusScale, LensMap, MapRefusal, StopScale, fit_map, gather_marks
-from tapehook.lens.map import taping_sd_m
+from tapehook.lens.taping import taping_sd_m
 from tapehook.notation import parse_stop
 from tools import make_demo_job
 from tools.make_demo_job import DEMO_JOB, KIT, MARK_SD_DEG, Glass

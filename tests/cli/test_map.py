@@ -57,8 +57,8 @@ def test_a_lens_nobody_has_is_refused(job_folder: Path) -> None:
 def test_the_table_has_a_line_for_each_lens(job_folder: Path) -> None:
     """For people: marks, ways, fit and backlash with units and +-."""
     lines = [" ".join(line.split()) for line in run("map", job_folder, width=120).stdout.splitlines()]
-    assert "N50 50 mm T1.5 · serial 4711 11 both ways 0.00° 0.40° +- 0.07° good" in lines
-    assert "F35 35 mm T2 · serial 4712 11 both ways 0.0 counts 40.0 counts +- 6.8 counts good" in lines
+    assert "N50 50 mm T1.5 · serial 4711 11 both ways 0.00° 0.40° +- 0.02° good" in lines
+    assert "F35 35 mm T2 · serial 4712 11 both ways 0.0 counts 40.0 counts +- 1.7 counts good" in lines
 
 
 def test_a_lens_without_a_map_says_why(tmp_path: Path) -> None:

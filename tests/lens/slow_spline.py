@@ -16,9 +16,9 @@ Floats = npt.NDArray[np.float64]
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(5)
 """Five Gauss nodes integrate polynomials up to degree nine exactly; the integrand below has degree four."""
 
-TAU_STEPS = np.linspace(-3.5, 3.5, 9)
+TAU_PRIOR = (1.0, 0.7)
+TAU_STEPS = 1.0 + 0.7 * np.linspace(-3.0, 3.0, 9)
 SIGMA_STEPS = np.linspace(-2.0, 2.0, 9)
-TAU_PRIOR = (0.0, 1.5)
 SIGMA_PRIOR_SD = 0.5
 """The grid and the priors as documented, written down again here."""
 
@@ -93,17 +93,21 @@ def predict(
     places: Floats,
     tau_steps: Floats = TAU_STEPS,
     sigma_steps: Floats = SIGMA_STEPS,
+    known: Floats | None = None,
 ) -> tuple[Floats, Floats, float]:
-    """Mean and sd at places (G,), and the mean reading noise, averaged over the grid by evidence and prior."""
+    """Mean and sd at places (G,), and the mean reading noise, averaged over the grid by evidence and prior.
+
+    ``known``: ln of what else speaks for each step of sigma.
+    """
     answers, weights, sigmas = [], [], []
     kernels = Kernels.of(u, places)
     for tau_step in tau_steps:
-        for sigma_step in sigma_steps:
+        for k, sigma_step in enumerate(sigma_steps):
             tau, sigma = np.exp(tau_step) * np.ptp(y), np.exp(SIGMA_PRIOR_SD * sigma_step) * usual_noise
             found = answer(u, y, v, places, tau, sigma, kernels)
             prior = -0.5 * (((tau_step - TAU_PRIOR[0]) / TAU_PRIOR[1]) ** 2 + sigma_step**2)
             answers.append(found)
-            weights.append(found.log_evidence + prior)
+            weights.append(found.log_evidence + prior + (0.0 if known is None else known[k]))
             sigmas.append(sigma)
     w = np.exp(np.array(weights) - max(weights))
     w /= w.sum()

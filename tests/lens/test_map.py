@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tapehook.lens import FocusScale, LensMap, MapRefusal, Marks, StopScale, fit_map, gather_marks
-from tapehook.lens.map import Z95, taping_sd_m
+from tapehook.lens.map import Z95
+from tapehook.lens.taping import taping_sd_m
 
 Floats = npt.NDArray[np.float64]
 

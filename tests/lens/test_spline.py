@@ -44,11 +44,22 @@ def test_mean_and_band_equal_the_dense_way(r: Ring) -> None:
     assert float(fit.noise[0]) == pytest.approx(slow_noise, rel=1e-5)
 
 
+@settings(max_examples=10)
+@given(rings, st.lists(st.floats(-8.0, 0.0), min_size=9, max_size=9))
+def test_what_else_is_known_of_the_noise_counts(r: Ring, known: list[float]) -> None:
+    """A likelihood of sigma from elsewhere enters each grid point, as in the dense way."""
+    fit = fit_splines(r.u, r.y, r.v, 0.18, np.array([known]))
+    mean, _ = fit.predict(PLACES)
+    slow_mean, _, slow_noise = slow_spline.predict(r.u, r.y, r.v, 0.18, PLACES, known=np.array(known))
+    np.testing.assert_allclose(mean[0], slow_mean, rtol=1e-6, atol=1e-5)
+    assert float(fit.noise[0]) == pytest.approx(slow_noise, rel=1e-5)
+
+
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_the_grid_is_fine_enough(seed: int) -> None:
     """A grid three times as fine, and wider, moves the curve by less than a tenth of its sd, the sd by under 5 %."""
     r = ring(seed, 11)
-    fine = slow_spline.predict(r.u, r.y, r.v, 0.18, PLACES, np.linspace(-4.5, 4.5, 31), np.linspace(-2.5, 2.5, 26))
+    fine = slow_spline.predict(r.u, r.y, r.v, 0.18, PLACES, np.linspace(-1.8, 3.8, 31), np.linspace(-2.5, 2.5, 26))
     mean, sd = _fit(r).predict(PLACES)
     assert np.max(np.abs(mean[0] - fine[0]) / fine[1]) < 0.1
     np.testing.assert_allclose(sd[0], fine[1], rtol=0.05)
@@ -89,9 +100,10 @@ def test_leave_one_out_equals_refitting(r: Ring, tau_step: float, sigma_step: fl
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module, "_TAU_STEPS", np.array([tau_step]))
         patch.setattr(module, "_SIGMA_STEPS", np.array([sigma_step]))
-        patch.setattr(module, "_LOG_PRIOR", np.zeros(1))
+        patch.setattr(module, "LOG_PRIOR", np.zeros(1))
         residual, sd = _fit(r).leave_one_out()
-    tau, sigma = np.exp(tau_step) * np.ptp(r.y), np.exp(sigma_step * module.LOG_SIGMA_PRIOR_SD) * 0.18
+    mean, prior_sd = module.LOG_TAU_PRIOR
+    tau, sigma = np.exp(mean + prior_sd * tau_step) * np.ptp(r.y), np.exp(sigma_step * module.LOG_SIGMA_PRIOR_SD) * 0.18
     slow_residual, slow_sd = slow_spline.held_out(r.u, r.y, r.v, float(tau), float(sigma))
     np.testing.assert_allclose(residual[0], slow_residual, rtol=1e-5, atol=1e-6)
     np.testing.assert_allclose(sd[0], slow_sd, rtol=1e-5)

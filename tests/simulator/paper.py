@@ -47,11 +47,17 @@ def lens_record(lens: TrueLens, lens_id: str, **instead: Any) -> Lens:  # noqa: 
 def engraved_distances(
     rng: np.random.Generator, lens: TrueLens, count: int, *, feet: bool = False
 ) -> tuple[float, ...]:
-    """``count`` distances of a scale, metres, nearest first: near the close focus, infinity, the rest at random."""
+    """About ``count`` distances of a scale, metres, nearest first: the nearest, infinity, and what lies between.
+
+    As on a real ring the marks stand at roughly equal steps of the ring, each where a scale has a figure to engrave.
+    """
     scale = [d * FOOT_M for d in FEET] if feet else list(METRIC_M)
-    usable = [d for d in scale if d >= lens.near_m]
-    chosen = rng.choice(usable[1:], min(count - 2, len(usable) - 1), replace=False)
-    return (*sorted({usable[0], *chosen.tolist()}), float("inf"))
+    usable = np.array([d for d in scale if d >= lens.near_m])
+    angle = lens.turn_deg(lens.vergence(usable))
+    wanted = (np.arange(count) + rng.uniform(-0.3, 0.3, count)) / (count - 1)
+    targets = lens.turn_deg(0.0) + (angle[0] - lens.turn_deg(0.0)) * wanted
+    chosen = {float(usable[np.argmin(np.abs(angle - target))]) for target in targets[1:-1]}
+    return (*sorted({float(usable[0]), *chosen}), float("inf"))
 
 
 def taping_sd_m(distance_m: npt.ArrayLike) -> Floats:

@@ -8,13 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from tapehook.lens.marks import Marks, Play
+from tapehook.lens.noise import USUAL_NOISE_DEG, pair_evidence, reading_sd
 from tapehook.lens.scale import FocusScale, Scale
 from tapehook.lens.spline import TREND, SplineFit, fit_splines
 
 Floats = npt.NDArray[np.float64]
 
-USUAL_NOISE_DEG = 0.18
-"""Reading noise most likely beforehand, degrees. Common practice, no source; the data move it by a factor e or so."""
 Z95 = 1.959963984540054
 """Half-width of a 95 % band in standard deviations of a normal distribution."""
 _DENSE = 1001
@@ -134,12 +133,17 @@ class LensMap:
 
     @property
     def noise(self) -> float:
-        """Standard deviation of one reading, in the unit of the read-out."""
+        """Standard deviation of one reading with what its mark is off, in the unit of the read-out."""
         return float(self.fit.noise[0]) / self.degrees_per_unit
+
+    @property
+    def reading_noise(self) -> float:
+        """Standard deviation of one reading against another of the same mark, in the unit of the read-out."""
+        return float(reading_sd(self.fit.noise)[0]) / self.degrees_per_unit
 
     def play(self) -> Play | None:
         """Backlash, in the unit of the read-out; None when no mark was read both ways."""
-        return self.marks.play(self.toward_near, self.noise)
+        return self.marks.play(self.toward_near, self.reading_noise)
 
 
 def fit_map(
@@ -164,7 +168,8 @@ def fit_map(
     if not np.ptp(positions) > 0:
         raise MapRefusal("no_spread", "all positions are the same")
     u = scale.place(marks.values)
-    fit = fit_splines(u, positions, marks.relative_variance, USUAL_NOISE_DEG)
+    known = pair_evidence(marks.pair_differences[None] * degrees_per_unit)
+    fit = fit_splines(u, positions, marks.relative_variance, USUAL_NOISE_DEG, known)
     lens_map = LensMap(scale, marks, fit, degrees_per_unit, far_value, near_value)
     if taping_sd_m is None or not isinstance(scale, FocusScale) or not marks.taped.any():
         return lens_map
@@ -174,7 +179,7 @@ def fit_map(
     noise = USUAL_NOISE_DEG
     for _ in range(2):
         extra = _taping_variance(lens_map, scale, sd) / noise**2
-        fit = fit_splines(u, positions, marks.relative_variance + extra, USUAL_NOISE_DEG)
+        fit = fit_splines(u, positions, marks.relative_variance + extra, USUAL_NOISE_DEG, known)
         lens_map = replace(lens_map, fit=fit)
         noise = float(fit.noise[0])
     return lens_map
@@ -186,13 +191,3 @@ def _taping_variance(lens_map: LensMap, scale: FocusScale, sd_m: Floats) -> Floa
     slope = lens_map.slope_per_place(lens_map.marks.values) * lens_map.degrees_per_unit / scale.near_vergence_dpt
     variance: Floats = (slope * q * q * sd_m) ** 2
     return variance
-
-
-def taping_sd_m(distance_m: npt.ArrayLike) -> Floats:
-    """Standard deviation of a taped distance, metres: sqrt(3^2 + (3 D/m)^2) mm; 0 at infinity, which is not taped.
-
-    Common practice, no source: a careful tape to a chart, 3 mm of hook and chart, 3 mm a metre of sag and angle.
-    """
-    d = np.asarray(distance_m, dtype=np.float64)
-    sd: Floats = np.where(np.isfinite(d), np.hypot(3e-3, 3e-3 * np.where(np.isfinite(d), d, 0.0)), 0.0)
-    return sd

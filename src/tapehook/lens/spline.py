@@ -24,16 +24,18 @@ Floats = npt.NDArray[np.float64]
 TREND = 3
 """Terms of the flat trend: with so many marks the quadratic is fixed and nothing is left to judge the noise by."""
 
-LOG_TAU_PRIOR = (0.0, 1.5)
-"""Mean and sd of ln(tau / span of the positions): how much real cams bend."""
+LOG_TAU_PRIOR = (1.0, 0.7)
+"""Mean and sd of ln(tau / span of the positions): how much cams bend, found on simulated lenses (docs/lens-maps.md)."""
 LOG_SIGMA_PRIOR_SD = 0.5
 """sd of ln sigma about ln of the usual reading noise."""
 
 _BLOCK = 256
 """Lenses worked on at a time, so that what a step leaves is still in the processor's cache for the next."""
 
-_TAU_STEPS = np.linspace(-3.5, 3.5, 9)
+_TAU_STEPS = np.linspace(-3.0, 3.0, 9)
 _SIGMA_STEPS = np.linspace(-2.0, 2.0, 9)
+"""Steps of the grid in standard deviations of the two priors."""
+SIGMA_COUNT = _SIGMA_STEPS.size
 
 
 def _gram(a: Floats, b: Floats) -> Floats:
@@ -133,22 +135,32 @@ def fit_splines(
     y: npt.ArrayLike,
     noise_variance: npt.ArrayLike,
     usual_noise: npt.ArrayLike,
+    noise_log_weight: npt.ArrayLike | None = None,
 ) -> SplineFit:
     """Fit B lenses with n marks each.
 
     ``u`` (B, n): places, positive and at most a few; ``y`` (B, n): positions; ``noise_variance`` (B, n): variance of
     each mark relative to one reading (0.5 for the mean of two); ``usual_noise`` (B,) or scalar: the reading noise sigma
-    most likely beforehand, in the unit of ``y``. Raises ValueError when n < 4 or shapes differ.
+    most likely beforehand, in the unit of ``y``. ``noise_log_weight`` (B, S): what else is known of sigma, as ln of its
+    likelihood at each ``noise_steps``. Raises ValueError when n < 4 or shapes differ.
     """
     u, y = np.atleast_2d(np.asarray(u, dtype=np.float64)), np.atleast_2d(np.asarray(y, dtype=np.float64))
     v = np.broadcast_to(np.asarray(noise_variance, dtype=np.float64), u.shape)
     if u.shape != y.shape or u.shape[1] <= TREND:
         raise ValueError(f"need at least {TREND + 1} marks and equal shapes, got u {u.shape} and y {y.shape}")
     usual = np.broadcast_to(np.asarray(usual_noise, dtype=np.float64), u.shape[:1])
-    fits = [_fit_block(u[b], y[b], v[b], usual[b]) for b in _blocks(u.shape[0])]
+    known = np.zeros((u.shape[0], _SIGMA_STEPS.size)) if noise_log_weight is None else np.asarray(noise_log_weight)
+    fits = [_fit_block(u[b], y[b], v[b], usual[b], known[b]) for b in _blocks(u.shape[0])]
     if len(fits) == 1:
         return fits[0]
     return SplineFit(*(np.concatenate([getattr(fit, field.name) for fit in fits]) for field in fields(SplineFit)))
+
+
+def noise_steps(usual_noise: npt.ArrayLike) -> Floats:
+    """The values of sigma (B, S) that a fit averages over, in the unit of ``usual_noise`` (B,) or scalar."""
+    usual = np.atleast_1d(np.asarray(usual_noise, dtype=np.float64))
+    steps: Floats = np.exp(_SIGMA_STEPS * LOG_SIGMA_PRIOR_SD)[None, :] * usual[:, None]
+    return steps
 
 
 def _blocks(count: int) -> list[slice]:
@@ -156,8 +168,22 @@ def _blocks(count: int) -> list[slice]:
     return [slice(i, i + _BLOCK) for i in range(0, max(count, 1), _BLOCK)]
 
 
-def _fit_block(u: Floats, y: Floats, v: Floats, usual: Floats) -> SplineFit:
-    """``fit_splines`` for so many lenses as stay in the processor's cache."""
+@dataclass(frozen=True, slots=True)
+class Whitened:
+    """Data with equal noise and the trend taken out: the eigenvalues ``lam`` (B, m), and ``z`` (B, m) in contrasts."""
+
+    weight: Floats
+    gram: Floats
+    whitened: Floats
+    q1: Floats
+    r: Floats
+    contrasts: Floats
+    lam: Floats
+    z: Floats
+
+
+def whiten(u: Floats, y: Floats, v: Floats) -> Whitened:
+    """Whiten, project the trend off (QR), and diagonalise what is left."""
     weight = 1.0 / np.sqrt(v)
     gram = _gram(u, u) * weight[:, :, None] * weight[:, None, :]
     q, r = np.linalg.qr(_trend(u) * weight[:, :, None], mode="complete")
@@ -167,22 +193,42 @@ def _fit_block(u: Floats, y: Floats, v: Floats, usual: Floats) -> SplineFit:
     lam = np.maximum(lam, 0.0)
     whitened = (weight * y)[..., None]
     z = (np.swapaxes(contrasts, -1, -2) @ whitened)[..., 0]
-    pull, *averages = _average(lam, z, np.ptp(y, axis=1), usual)
-    to_trend = np.linalg.solve(r[:, :TREND], np.swapaxes(q1, -1, -2))
-    bend = contrasts @ pull[..., None]
-    trend = to_trend @ (whitened - gram @ bend)
-    return SplineFit(u, y, weight, to_trend, gram, contrasts, trend[..., 0], weight * bend[..., 0], *averages)
+    return Whitened(weight, gram, whitened, q1, r[:, :TREND], contrasts, lam, z)
 
 
-def _average(lam: Floats, z: Floats, span: Floats, usual: Floats) -> tuple[Floats, ...]:
+def _fit_block(u: Floats, y: Floats, v: Floats, usual: Floats, known: Floats) -> SplineFit:
+    """``fit_splines`` for so many lenses as stay in the processor's cache."""
+    data = whiten(u, y, v)
+    pull, *averages = _average(data.lam, data.z, np.ptp(y, axis=1), usual, known)
+    to_trend = np.asarray(np.linalg.solve(data.r, np.swapaxes(data.q1, -1, -2)), dtype=np.float64)
+    bend = data.contrasts @ pull[..., None]
+    trend = to_trend @ (data.whitened - data.gram @ bend)
+    return SplineFit(
+        u,
+        y,
+        data.weight,
+        to_trend,
+        data.gram,
+        data.contrasts,
+        trend[..., 0],
+        data.weight * bend[..., 0],
+        *averages,
+    )
+
+
+def variance_grid(span: Floats, usual: Floats) -> tuple[Floats, Floats]:
+    """tau^2 and sigma^2 of every grid point, (B, 81) each: a grid of ln(tau/span) and ln(sigma/usual)."""
+    mean, sd = LOG_TAU_PRIOR
+    tau = np.exp(mean + sd * _TAU_STEPS)[None, :] * np.maximum(span, 1e-12)[:, None]
+    return np.repeat(tau**2, _SIGMA_STEPS.size, axis=1), np.tile(noise_steps(usual) ** 2, (1, _TAU_STEPS.size))
+
+
+def _average(lam: Floats, z: Floats, span: Floats, usual: Floats, known: Floats) -> tuple[Floats, ...]:
     """Average over the grid of (tau, sigma): mean of z tau^2/d, (B, m), then the fields of ``SplineFit`` from noise on.
 
     All lenses share one grid of ln(tau/span) and ln(sigma/usual), so the grid is walked once for the whole batch.
     """
-    tau = np.exp(_TAU_STEPS)[None, :] * np.maximum(span, 1e-12)[:, None]
-    sigma = np.exp(_SIGMA_STEPS * LOG_SIGMA_PRIOR_SD)[None, :] * usual[:, None]
-    tau2 = np.repeat(tau**2, _SIGMA_STEPS.size, axis=1)
-    sigma2 = np.tile(sigma**2, (1, _TAU_STEPS.size))
+    tau2, sigma2 = variance_grid(span, usual)
     # In place where it can be: these are the largest arrays of a fit, and new ones cost more than the arithmetic.
     inverse = tau2[..., None] * lam[:, None, :]
     inverse += sigma2[..., None]
@@ -190,7 +236,8 @@ def _average(lam: Floats, z: Floats, span: Floats, usual: Floats) -> tuple[Float
     # The product of m variances stays far from under- and overflow for any m in use, and one log beats m.
     log_weight = 0.5 * np.log(inverse).sum(axis=2)
     log_weight -= 0.5 * (inverse @ (z * z)[..., None])[..., 0]
-    log_weight += _LOG_PRIOR
+    log_weight += LOG_PRIOR
+    log_weight += np.tile(known, (1, _TAU_STEPS.size))
     log_weight -= log_weight.max(axis=1, keepdims=True)
     w = np.exp(log_weight)
     w /= w.sum(axis=1, keepdims=True)
@@ -214,6 +261,4 @@ def _average(lam: Floats, z: Floats, span: Floats, usual: Floats) -> tuple[Float
     )
 
 
-_LOG_PRIOR = (
-    -0.5 * ((_TAU_STEPS[:, None] - LOG_TAU_PRIOR[0]) / LOG_TAU_PRIOR[1]) ** 2 - 0.5 * (_SIGMA_STEPS[None, :]) ** 2
-).ravel()
+LOG_PRIOR = (-0.5 * _TAU_STEPS[:, None] ** 2 - 0.5 * _SIGMA_STEPS[None, :] ** 2).ravel()

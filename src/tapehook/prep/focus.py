@@ -19,7 +19,8 @@ from tapehook.lens import (
     fit_map,
     gather_marks,
 )
-from tapehook.lens.map import Z95, taping_sd_m
+from tapehook.lens.map import Z95
+from tapehook.lens.taping import taping_sd_m
 from tapehook.notation import format_distance
 from tapehook.optics import focus_state, half_width_dpt
 from tapehook.prep.basis import Basis, Optics

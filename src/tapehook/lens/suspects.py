@@ -1,0 +1,189 @@
+"""Which rows of a list of readings cannot be right, which slip would explain them, and what they should have said.
+
+Every explanation (no slip; this row with that slip; from this row on one mark skipped; this row merely worse) predicts
+what the readings would look like; its evidence (``evidence``) times how usual such a slip is, over the sum of all, is
+the confidence in it. A row is named only when "no slip" is left with little. Then its correction is taken as made, and
+the rest is searched again, so that two slips in one lens are found one after the other.
+
+Two blocks of data are weighed: the centres of the marks, by the curve, and the differences of marks read both ways, by
+their likeness to each other; a slip in one reading of a pair shows in both.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from tapehook.lens.evidence import log_evidence, log_pair_evidence, log_sum_exp, mark_evidence
+from tapehook.lens.explanations import (
+    WORSE_SD_DEG,
+    WORSE_SHARE,
+    Explanation,
+    Suspect,
+    log_misread,
+    log_prior_of,
+    of_row,
+    other_distances,
+    skipped,
+)
+from tapehook.lens.noise import USUAL_NOISE_DEG, pair_evidence
+from tapehook.lens.rows import OUT_OF_ORDER_DEG, Rows, State, Way, half_play, log_impossible, taping_variance
+from tapehook.lens.scale import FocusScale
+from tapehook.lens.slips import SlipKind
+from tapehook.lens.spline import TREND, fit_splines
+
+Floats = npt.NDArray[np.float64]
+
+FEWEST_ROWS = TREND + 3
+"""Below six rows the curve bends to any slip."""
+MOST_SUSPECTS = 4
+ACCUSED_FROM = 0.75
+"""A row is named when the explanations that accuse some row are together at least this likely."""
+SCREEN = 1.5
+"""Explanations are only worked out for rows that, left out, raise the log evidence by this much: no correction of a row
+can gain much more than that."""
+
+
+@dataclass(slots=True)
+class _Weighed:
+    """Explanations and ln of prior times evidence of each."""
+
+    explanations: list[Explanation] = field(default_factory=list)
+    log_weight: list[float] = field(default_factory=list)
+
+    def add(self, explanations: Sequence[Explanation], log_weight: Sequence[float]) -> None:
+        """More explanations, weighed."""
+        self.explanations.extend(explanations)
+        self.log_weight.extend(log_weight)
+
+
+def find_suspects(rows: Rows) -> tuple[Suspect, ...]:
+    """The rows that cannot be right, in the order they were found; nothing with fewer than six rows."""
+    state = State(rows, np.ones(rows.values.size, dtype=np.bool_))
+    found: list[Suspect] = []
+    while len(found) < MOST_SUSPECTS and int(state.there.sum()) >= FEWEST_ROWS:
+        best = _search(state)
+        if best is None or any(best.suspect.row == other.row for other in found):
+            break
+        found.append(_with_proposal(best))
+        state = best.state
+    return tuple(found)
+
+
+def _search(state: State) -> Explanation | None:
+    """The best explanation of the rows, None when "no slip" stays likely."""
+    values, y, v, differences = state.centres()
+    v = v + taping_variance(state, values, y)
+    u = FocusScale.of(values, state.rows.focal_m).place(values)
+    evidence = mark_evidence(u, y, v, differences, USUAL_NOISE_DEG, state.rows.step_deg)
+    clean = evidence.total
+    impossible = log_impossible(state.rows, values, y, differences)
+    worse = evidence.worse(np.square(WORSE_SD_DEG))
+    gain = worse.max(axis=0) - clean + np.maximum(_pair_gain(differences, state.rows.step_deg), 0.0)
+    clean += impossible
+    numbers = np.flatnonzero(state.there)
+    weighed = _Weighed()
+    if not gain.max() > SCREEN and impossible == 0.0:
+        # The nearest row, alone at its end, bends the curve to itself: only another distance for it can tell.
+        explanations = other_distances(state, int(numbers[np.argmin(values)]))
+        weighed.add(explanations, _log_weights(explanations))
+        return _decide(weighed, clean) if explanations else None
+    chosen = np.argsort(-gain)[:4]
+    chosen = np.union1d(chosen[gain[chosen] > 0.5 * min(SCREEN, gain.max())], [np.argmin(values)])
+    if impossible:
+        chosen = np.union1d(chosen, _out_of_order(values, y))
+    _weigh_worse_rows(weighed, state, worse[:, chosen], numbers[chosen])
+    explanations = [e for row in numbers[chosen] for e in of_row(state, int(row))]
+    explanations += skipped(state)
+    weighed.add(explanations, _log_weights(explanations))
+    return _decide(weighed, clean)
+
+
+def _out_of_order(values: Floats, y: Floats) -> npt.NDArray[np.intp]:
+    """Marks on either side of a step the wrong way."""
+    order = np.argsort(values)
+    steps = np.diff(y[order])
+    wrong = np.flatnonzero(steps * np.sign(np.median(steps)) < -OUT_OF_ORDER_DEG)
+    return np.unique(np.concatenate([order[wrong], order[wrong + 1]]))
+
+
+def _decide(weighed: _Weighed, clean: float) -> Explanation | None:
+    """The likeliest slip of the likeliest row, if "no slip" is unlikely enough."""
+    log_weight = np.array(weighed.log_weight)
+    total = float(log_sum_exp(np.append(log_weight, clean)))
+    share = np.exp(log_weight - total)
+    if not share.sum() > ACCUSED_FROM:
+        return None
+    by_row: dict[int, float] = {}
+    by_slip: dict[tuple[int, Way, SlipKind], float] = {}
+    for explanation, part in zip(weighed.explanations, share.tolist(), strict=True):
+        suspect = explanation.suspect
+        key = (suspect.row, suspect.way, suspect.kind)
+        by_row[suspect.row] = by_row.get(suspect.row, 0.0) + part
+        by_slip[key] = by_slip.get(key, 0.0) + part
+    row = max(by_row, key=lambda r: by_row[r])
+    slip = max((key for key in by_slip if key[0] == row), key=lambda key: by_slip[key])
+    mine = [i for i, e in enumerate(weighed.explanations) if (e.suspect.row, e.suspect.way, e.suspect.kind) == slip]
+    best = weighed.explanations[max(mine, key=lambda i: float(share[i]))]
+    return replace(best, suspect=replace(best.suspect, confidence=min(by_slip[slip], 1.0)))
+
+
+def _log_weights(explanations: Sequence[Explanation]) -> list[float]:
+    """ln of prior times evidence of each; those with equally many rows are worked out together."""
+    result = [0.0] * len(explanations)
+    counts = [int(e.state.there.sum()) for e in explanations]
+    for count in set(counts):
+        mine = [i for i, c in enumerate(counts) if c == count]
+        parts = [explanations[i].state.centres() for i in mine]
+        extra = [taping_variance(explanations[i].state, p[0], p[1]) for i, p in zip(mine, parts, strict=True)]
+        rows = explanations[mine[0]].state.rows
+        focal_m, step_deg = rows.focal_m, rows.step_deg
+        u = np.stack([FocusScale.of(p[0], focal_m).place(p[0]) for p in parts])
+        y, v = np.stack([p[1] for p in parts]), np.stack([p[2] + e for p, e in zip(parts, extra, strict=True)])
+        density = log_evidence(u, y, v, np.stack([p[3] for p in parts]), USUAL_NOISE_DEG, step_deg)
+        for i, value in zip(mine, density.tolist(), strict=True):
+            result[i] = value + explanations[i].log_prior + explanations[i].density
+            values, y, _, differences = explanations[i].state.centres()
+            result[i] += log_impossible(explanations[i].state.rows, values, y, differences)
+    return result
+
+
+def _pair_gain(differences: Floats, step_deg: float) -> Floats:
+    """How much the pairs' log evidence gains when one difference is explained by a reading that is off, (n,)."""
+    n = differences.size
+    without = np.tile(differences, (n, 1))
+    np.fill_diagonal(without, np.nan)
+    half, _ = half_play(differences)
+    off = differences - 2.0 * half
+    gain = log_pair_evidence(without, step_deg) - log_pair_evidence(differences[None], step_deg)
+    density = np.max([log_misread(off, sd) for sd in WORSE_SD_DEG], axis=0)
+    return np.where(np.isfinite(differences), gain + density, 0.0)
+
+
+def _weigh_worse_rows(weighed: _Weighed, state: State, worse: Floats, numbers: npt.NDArray[np.intp]) -> None:
+    """Rows that are merely worse, all readings of them: their evidence is at hand."""
+    for column, row in enumerate(numbers.tolist()):
+        there = state.there.copy()
+        there[row] = False
+        without = replace(state, there=there)
+        values, y, _, differences = without.centres()
+        impossible = log_impossible(state.rows, values, y, differences)
+        for evidence, share in zip(worse[:, column].tolist(), WORSE_SHARE, strict=True):
+            prior = log_prior_of("worse_row", state, share) + impossible
+            weighed.add([Explanation(Suspect(row, 0, "worse_row", 0.0), without, prior)], [evidence + prior])
+
+
+def _with_proposal(best: Explanation) -> Suspect:
+    """The suspect, with the position that the other rows expect where the slip itself names no value."""
+    suspect = best.suspect
+    if suspect.distance_m is not None or suspect.position is not None:
+        return suspect
+    values, y, v, differences = best.state.centres()
+    scale = FocusScale.of(values, best.state.rows.focal_m)
+    fit = fit_splines(
+        scale.place(values), y, v, USUAL_NOISE_DEG, pair_evidence(differences[None], best.state.rows.step_deg)
+    )
+    centre = float(fit.curve(scale.place(best.state.rows.values[[suspect.row]]))[0, 0])
+    half, _ = half_play(differences)
+    return replace(suspect, position=(centre + suspect.way * half) / best.state.rows.degrees_per_unit)
