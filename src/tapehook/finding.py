@@ -39,7 +39,13 @@ class Figure:
     def as_json(self) -> dict[str, Any]:
         """The figure as plain JSON values; an infinite or undefined value becomes null."""
         value = self.value if math.isfinite(self.value) else None
-        return {"value": value, "unit": self.unit, "plus_minus": self.plus_minus, "stop": self.stop}
+        known = self.plus_minus is not None and math.isfinite(self.plus_minus)
+        return {
+            "value": value,
+            "unit": self.unit,
+            "plus_minus": self.plus_minus if known else None,
+            "stop": self.stop,
+        }
 
 
 @dataclass(frozen=True, slots=True)

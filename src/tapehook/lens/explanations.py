@@ -16,6 +16,7 @@ from tapehook.lens.slips import Candidate, SlipKind, distance_candidates, positi
 Floats = npt.NDArray[np.float64]
 
 WORSE_SD_DEG = (0.6, 2.0, 6.0, 60.0)
+STRAY_SHARE = 0.1
 WORSE_SHARE = (0.1, 0.4, 0.4, 0.1)
 """How much worse than its like a row may merely be: standard deviations in degrees of ring, and how often each."""
 PRIOR: dict[SlipKind, float] = {
@@ -171,8 +172,8 @@ def _neighbours(state: State, row: int) -> list[Explanation]:
         prior = log_prior_of("neighbour_position", state, 0.5, single=False)
         pair = float(rows.up[row] - rows.down[row])
         found.append(Explanation(suspect, replace(state, there=there), prior, density + _pair_density(state, pair)))
-        if len(gaps) > 1:
-            for way in (-1, 1):
+        if np.isfinite(pair):
+            for way in {-1, 1} & gaps.keys():
                 density = float(log_misread(gaps[way], 0.0))
                 one = Suspect(row, way, "neighbour_position", 0.0)
                 prior = log_prior_of("neighbour_position", state, 0.5, single=True)
@@ -186,6 +187,23 @@ def _pair_density(state: State, difference: float) -> float:
         return 0.0
     half, _ = half_play(state.rows.up[state.there] - state.rows.down[state.there])
     return float(log_misread(difference - 2.0 * half, 0.0))
+
+
+def stray(state: State, row: int) -> Explanation:
+    """The row has nothing to do with this scale: its position may be anything on it.
+
+    Unlike a row that is merely worse this one has no place either. It matters for the nearest row, as all places are
+    measured against it.
+    """
+    there = state.there.copy()
+    there[row] = False
+    prior = log_prior_of("worse_row", state, STRAY_SHARE)
+    return Explanation(
+        Suspect(row, 0, "worse_row", 0.0),
+        replace(state, there=there),
+        prior,
+        -float(np.log(max(span_deg(state.rows), 1.0))),
+    )
 
 
 def skipped(state: State) -> list[Explanation]:

@@ -41,6 +41,8 @@ class LensMap:
     degrees_per_unit: float
     far_value: float
     near_value: float
+    centre_sd_deg: float = 0.0
+    """How far the centre of the play may be from where the readings stand, where that is not known: read one way."""
 
     def position(self, value: npt.ArrayLike) -> tuple[Floats, Floats]:
         """Position and standard deviation of the curve, in the unit of the read-out, at values (G,): two (G,).
@@ -61,9 +63,9 @@ class LensMap:
         return positions
 
     def position_band(self, value: npt.ArrayLike) -> tuple[Floats, Floats]:
-        """Position and half-width of its 95 % band at values (G,): two (G,)."""
+        """Position and half-width of its 95 % band at values (G,): two (G,), wider where the centre is not known."""
         mean, sd = self.position(value)
-        return mean, Z95 * sd
+        return mean, Z95 * np.hypot(sd, self.centre_sd_deg / self.degrees_per_unit)
 
     def slope_per_place(self, value: npt.ArrayLike) -> Floats:
         """Change of position per unit of place u, at values (G,), by central differences of the smooth curve."""
@@ -120,7 +122,8 @@ class LensMap:
         mean, sd = self.fit.predict(places)
         values = self.scale.value(places)
         values[0], values[-1] = self.far_value, self.near_value
-        return values, mean[0] / self.degrees_per_unit, Z95 * sd[0] / self.degrees_per_unit
+        half_width: Floats = Z95 * np.hypot(sd[0], self.centre_sd_deg) / self.degrees_per_unit
+        return values, mean[0] / self.degrees_per_unit, half_width
 
     def residuals(self) -> Floats:
         """Position of each mark minus the curve, (n,)."""
@@ -154,12 +157,14 @@ def fit_map(
     far_value: float,
     near_value: float,
     taping_sd_m: npt.ArrayLike | None = None,
+    half_play_rms_deg: float = 0.0,
 ) -> LensMap:
     """Fit a map to marks.
 
     ``far_value`` and ``near_value`` are the ends the map has to reach (infinity and close focus). ``taping_sd_m`` (n,)
-    is the standard deviation of each taped distance; it counts as (slope q^2 sd)^2 of position. Raises MapRefusal
-    with fewer than four marks, or when all positions are equal.
+    is the standard deviation of each taped distance; it counts as (slope q^2 sd)^2 of position.
+    ``half_play_rms_deg`` is how far from the centre of the play readings usually stand, for marks read one way only:
+    the band is wider by it. Raises MapRefusal with fewer than four marks, or when all positions are equal.
     """
     if marks.values.size <= TREND:
         found = marks.values.size
@@ -170,7 +175,8 @@ def fit_map(
     u = scale.place(marks.values)
     known = pair_evidence(marks.pair_differences[None] * degrees_per_unit)
     fit = fit_splines(u, positions, marks.relative_variance, USUAL_NOISE_DEG, known)
-    lens_map = LensMap(scale, marks, fit, degrees_per_unit, far_value, near_value)
+    centre_sd_deg = half_play_rms_deg if marks.one_way else 0.0
+    lens_map = LensMap(scale, marks, fit, degrees_per_unit, far_value, near_value, centre_sd_deg)
     if taping_sd_m is None or not isinstance(scale, FocusScale) or not marks.taped.any():
         return lens_map
     sd = np.where(marks.taped, np.asarray(taping_sd_m, dtype=np.float64), 0.0)

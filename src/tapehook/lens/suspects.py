@@ -26,9 +26,19 @@ from tapehook.lens.explanations import (
     of_row,
     other_distances,
     skipped,
+    stray,
 )
 from tapehook.lens.noise import USUAL_NOISE_DEG, pair_evidence
-from tapehook.lens.rows import OUT_OF_ORDER_DEG, Rows, State, Way, half_play, log_impossible, taping_variance
+from tapehook.lens.rows import (
+    OUT_OF_ORDER_DEG,
+    Rows,
+    State,
+    Way,
+    half_play,
+    log_impossible,
+    span_deg,
+    taping_variance,
+)
 from tapehook.lens.scale import FocusScale
 from tapehook.lens.slips import SlipKind
 from tapehook.lens.spline import TREND, fit_splines
@@ -37,6 +47,10 @@ Floats = npt.NDArray[np.float64]
 
 FEWEST_ROWS = TREND + 3
 """Below six rows the curve bends to any slip."""
+MOST_ROWS = 120
+"""No scale has more marks; a search among them would take minutes."""
+MOST_TURNED_DEG = 1e7
+"""Positions farther apart are no positions of a ring: nothing can be weighed against them."""
 MOST_SUSPECTS = 4
 ACCUSED_FROM = 0.75
 """A row is named when the explanations that accuse some row are together at least this likely."""
@@ -62,11 +76,14 @@ def find_suspects(rows: Rows) -> tuple[Suspect, ...]:
     """The rows that cannot be right, in the order they were found; nothing with fewer than six rows."""
     state = State(rows, np.ones(rows.values.size, dtype=np.bool_))
     found: list[Suspect] = []
+    if not 0.0 < span_deg(rows) < MOST_TURNED_DEG or rows.values.size > MOST_ROWS:
+        return ()
     while len(found) < MOST_SUSPECTS and int(state.there.sum()) >= FEWEST_ROWS:
-        best = _search(state)
-        if best is None or any(best.suspect.row == other.row for other in found):
-            break
-        found.append(_with_proposal(best))
+        with np.errstate(all="ignore"):  # what overflows is no explanation, see _decide
+            best = _search(state)
+            if best is None or any(best.suspect.row == other.row for other in found):
+                break
+            found.append(_with_proposal(best))
         state = best.state
     return tuple(found)
 
@@ -83,19 +100,20 @@ def _search(state: State) -> Explanation | None:
     gain = worse.max(axis=0) - clean + np.maximum(_pair_gain(differences, state.rows.step_deg), 0.0)
     clean += impossible
     numbers = np.flatnonzero(state.there)
+    nearest = int(numbers[np.argmin(values)])
     weighed = _Weighed()
     if not gain.max() > SCREEN and impossible == 0.0:
         # The nearest row, alone at its end, bends the curve to itself: only another distance for it can tell.
-        explanations = other_distances(state, int(numbers[np.argmin(values)]))
+        explanations = [*other_distances(state, nearest), stray(state, nearest)]
         weighed.add(explanations, _log_weights(explanations))
-        return _decide(weighed, clean) if explanations else None
+        return _decide(weighed, clean)
     chosen = np.argsort(-gain)[:4]
     chosen = np.union1d(chosen[gain[chosen] > 0.5 * min(SCREEN, gain.max())], [np.argmin(values)])
     if impossible:
         chosen = np.union1d(chosen, _out_of_order(values, y))
     _weigh_worse_rows(weighed, state, worse[:, chosen], numbers[chosen])
     explanations = [e for row in numbers[chosen] for e in of_row(state, int(row))]
-    explanations += skipped(state)
+    explanations += [*skipped(state), stray(state, nearest)]
     weighed.add(explanations, _log_weights(explanations))
     return _decide(weighed, clean)
 
@@ -110,7 +128,9 @@ def _out_of_order(values: Floats, y: Floats) -> npt.NDArray[np.intp]:
 
 def _decide(weighed: _Weighed, clean: float) -> Explanation | None:
     """The likeliest slip of the likeliest row, if "no slip" is unlikely enough."""
-    log_weight = np.array(weighed.log_weight)
+    log_weight = np.nan_to_num(np.array(weighed.log_weight), nan=-np.inf, posinf=-np.inf)
+    if not np.isfinite(clean):
+        return None
     total = float(log_sum_exp(np.append(log_weight, clean)))
     share = np.exp(log_weight - total)
     if not share.sum() > ACCUSED_FROM:
@@ -186,4 +206,5 @@ def _with_proposal(best: Explanation) -> Suspect:
     )
     centre = float(fit.curve(scale.place(best.state.rows.values[[suspect.row]]))[0, 0])
     half, _ = half_play(differences)
-    return replace(suspect, position=(centre + suspect.way * half) / best.state.rows.degrees_per_unit)
+    position = (centre + suspect.way * half) / best.state.rows.degrees_per_unit
+    return replace(suspect, position=position) if np.isfinite(position) else suspect

@@ -6,6 +6,7 @@ from typing import Any
 from tapehook.job.records import Axis
 from tapehook.lens import LensMap, Play
 from tapehook.prep.results import AxisPrep, BudgetView, LensPrep, Prep
+from tapehook.prep.suspects import SuspectRow
 
 GRID_POINTS = 241
 """Points of a map's grid, even in vergence from close focus to infinity."""
@@ -106,7 +107,37 @@ def _lens_maps(entry: LensPrep) -> dict[str, Any]:
     focus = entry.axes["focus"]
     shown = _axis(focus, entry)
     others: dict[Axis, Any] = {axis: _axis(ring, entry) for axis, ring in entry.axes.items() if axis != "focus"}
-    return {**shown, "axes": others}
+    return {
+        **shown,
+        "backlash": _backlash(entry),
+        "suspects": [suspect_as_json(row) for row in entry.suspects],
+        "axes": others,
+    }
+
+
+def _backlash(entry: LensPrep) -> dict[str, Any] | None:
+    """Backlash with the most of the depth that half of it takes, as a fraction, at the lens's widest stop."""
+    play = entry.play
+    if play is None:
+        return None
+    stop = entry.widest or entry.shooting
+    return {"value": play.value, "sd": play.sd, "depth_used": finite(entry.play_used), "stop": stop and stop.text}
+
+
+def suspect_as_json(row: SuspectRow) -> dict[str, Any]:
+    """A suspect row: which, which slip, how sure (0 to 1), and what it should have said (null distance: infinity)."""
+    proposed: dict[str, Any] | None = None
+    if row.distance_m is not None:
+        proposed = {"distance_m": finite(row.distance_m)}
+    elif row.position is not None:
+        proposed = {"position": row.position}
+    return {
+        "mark_no": row.mark_no,
+        "approach": row.approach,
+        "kind": row.kind,
+        "confidence": row.confidence,
+        "proposed": proposed,
+    }
 
 
 def _axis(ring: AxisPrep, entry: LensPrep) -> dict[str, Any]:

@@ -1,16 +1,18 @@
 """The findings on one lens: each one sentence with its figure, its stop, and what to do next."""
 
-import math
 from collections.abc import Iterator
 
 import numpy as np
 
-from tapehook.finding import DEPTH_USED_UNIT, Figure, Finding, Severity
+from tapehook.finding import Figure, Finding, Severity
 from tapehook.job.records import Job, Lens, PositionUnit
-from tapehook.notation import format_distance, format_position, format_stop
+from tapehook.notation import format_distance, format_stop
+from tapehook.prep.backlash import backlash_findings
 from tapehook.prep.basis import Basis, job_shooting_t
 from tapehook.prep.focus import FocusRing
-from tapehook.prep.results import AxisPrep, BudgetView, MarkRow
+from tapehook.prep.results import AxisPrep, BudgetView
+from tapehook.prep.suspect_findings import suspect_findings
+from tapehook.prep.wording import Maker, depth_used, percent, width_text
 
 SOFT = 1.0
 """From this share of the depth on a figure must be acted on: the budget eats all the room there is."""
@@ -29,46 +31,23 @@ def lens_findings(
     job: Job,
     basis: Basis,
     ring: FocusRing,
-    marks: tuple[MarkRow, ...],
     budgets: tuple[BudgetView, ...],
     others: tuple[AxisPrep, ...],
 ) -> Iterator[Finding]:
     """All findings on one lens, in the order they were looked for."""
-    make = _Maker(lens, title)
+    make = Maker(lens, title)
     yield from _data(make, lens, job, basis, ring)
-    yield from _marks(make, lens, basis, marks)
+    yield from suspect_findings(make, lens, basis, ring)
     yield from _shape(make, lens, ring)
     yield from _ends(make, lens, basis, ring)
     yield from _ways(make, ring)
+    yield from backlash_findings(make, lens, ring, budgets)
     yield from _stops(make, job, basis)
     yield from _budget(make, ring, budgets)
     yield from _other_rings(make, others)
 
 
-class _Maker:
-    """Writes findings that all name the same lens."""
-
-    def __init__(self, lens: Lens, title: str) -> None:
-        self._lens = lens
-        self._subject = f"lens {lens.id}" if title.startswith(lens.id) else f"lens {lens.id}, {title}"
-
-    def __call__(
-        self, code: str, severity: Severity, message: str, next_step: str, figure: Figure | None = None
-    ) -> Finding:
-        return Finding(code, severity, self._subject, message, next_step, figure, lens_id=self._lens.id)
-
-
-def depth_used(share: float, stop: str, plus_minus: float | None = None) -> Figure:
-    """A share of the depth as a figure in per cent, with its stop."""
-    return Figure(100.0 * share, DEPTH_USED_UNIT, None if plus_minus is None else 100.0 * plus_minus, stop)
-
-
-def percent(share: float) -> str:
-    """A share for a sentence: "47 %"; beyond ten times the depth only that."""
-    return f"{100.0 * share:.0f} %" if share < 10.0 else "over 1000 %"
-
-
-def _data(make: _Maker, lens: Lens, job: Job, basis: Basis, ring: FocusRing) -> Iterator[Finding]:
+def _data(make: Maker, lens: Lens, job: Job, basis: Basis, ring: FocusRing) -> Iterator[Finding]:
     if ring.axis.readings == 0:
         yield make(
             "lens.no_readings",
@@ -108,36 +87,7 @@ def _data(make: _Maker, lens: Lens, job: Job, basis: Basis, ring: FocusRing) -> 
         )
 
 
-def _marks(make: _Maker, lens: Lens, basis: Basis, marks: tuple[MarkRow, ...]) -> Iterator[Finding]:
-    stop = basis.widest or basis.shooting
-    for row in marks:
-        if not row.suspect:
-            continue
-        # What the other marks say includes how sure they are: the sd of the shift counts this mark's noise too.
-        off = row.used_widest if basis.widest else row.used_shooting
-        share = f", {percent(off)} of the depth at {stop.text}" if off is not None and stop else ""
-        yield make(
-            "map.suspect_mark",
-            "fix",
-            f"The mark {row.text} reads {_position(row.position, lens)}, the other marks say "
-            f"{_position(row.map_position, lens)} +- {_width(1.96 * row.held_out_sd, lens)}{share}. "
-            "It is left out of the map.",
-            f"Read {row.text} again, both ways, and check that the distance was written down as it is engraved.",
-            depth_used(off, stop.text) if off is not None and stop else None,
-        )
-
-
-def _position(value: float, lens: Lens) -> str:
-    return format_position(value, lens.unit, step=lens.reading_step)
-
-
-def _width(value: float, lens: Lens) -> str:
-    """A width of position to two significant figures."""
-    step = 10.0 ** (math.floor(math.log10(value)) - 1) if value > 0 and math.isfinite(value) else 0.01
-    return format_position(value, lens.unit, step=step)
-
-
-def _shape(make: _Maker, lens: Lens, ring: FocusRing) -> Iterator[Finding]:
+def _shape(make: Maker, lens: Lens, ring: FocusRing) -> Iterator[Finding]:
     if ring.axis.readings and ring.axis.lens_map is None:
         yield make(
             "map.refused",
@@ -166,7 +116,7 @@ def _shape(make: _Maker, lens: Lens, ring: FocusRing) -> Iterator[Finding]:
         )
 
 
-def _ends(make: _Maker, lens: Lens, basis: Basis, ring: FocusRing) -> Iterator[Finding]:
+def _ends(make: Maker, lens: Lens, basis: Basis, ring: FocusRing) -> Iterator[Finding]:
     lens_map = ring.axis.lens_map
     if lens_map is None or ring.near_m is None:
         return
@@ -177,7 +127,7 @@ def _ends(make: _Maker, lens: Lens, basis: Basis, ring: FocusRing) -> Iterator[F
         yield make(
             "map.no_infinity",
             "watch",
-            f"Infinity was not read: beyond {far} the map is carried on, at infinity +- {_width(half, lens)}.",
+            f"Infinity was not read: beyond {far} the map is carried on, at infinity +- {width_text(half, lens)}.",
             "Read the infinity mark, or focus on something beyond 50 m at the long end.",
             Figure(half, _UNIT_NAME[lens.unit]),
         )
@@ -190,7 +140,7 @@ def _ends(make: _Maker, lens: Lens, basis: Basis, ring: FocusRing) -> Iterator[F
             "map.no_close_focus",
             "watch",
             f"Nothing was read nearer than {read}, the lens goes to {near}: there the map is carried on, "
-            f"+- {_width(half, lens)}.",
+            f"+- {width_text(half, lens)}.",
             f"Read the mark at close focus, {near}.",
             Figure(half, _UNIT_NAME[lens.unit]),
         )
@@ -204,7 +154,7 @@ def _ends(make: _Maker, lens: Lens, basis: Basis, ring: FocusRing) -> Iterator[F
         )
 
 
-def _ways(make: _Maker, ring: FocusRing) -> Iterator[Finding]:
+def _ways(make: Maker, ring: FocusRing) -> Iterator[Finding]:
     lens_map = ring.axis.lens_map
     if lens_map is None or not lens_map.marks.one_way:
         return
@@ -217,7 +167,7 @@ def _ways(make: _Maker, ring: FocusRing) -> Iterator[Finding]:
     )
 
 
-def _stops(make: _Maker, job: Job, basis: Basis) -> Iterator[Finding]:
+def _stops(make: Maker, job: Job, basis: Basis) -> Iterator[Finding]:
     wanted = job_shooting_t(job)
     if wanted is not None and basis.widest is not None and basis.widest.t_number > wanted * 1.01:
         yield make(
@@ -228,7 +178,7 @@ def _stops(make: _Maker, job: Job, basis: Basis) -> Iterator[Finding]:
         )
 
 
-def _budget(make: _Maker, ring: FocusRing, budgets: tuple[BudgetView, ...]) -> Iterator[Finding]:
+def _budget(make: Maker, ring: FocusRing, budgets: tuple[BudgetView, ...]) -> Iterator[Finding]:
     """One finding per lens on its budget: at the shooting stop if there is one, else at the widest."""
     if ring.axis.lens_map is None or not ring.axis.lens_map.monotone or not budgets:
         return
@@ -253,7 +203,7 @@ _REMEDY = {
 }
 
 
-def _other_rings(make: _Maker, others: tuple[AxisPrep, ...]) -> Iterator[Finding]:
+def _other_rings(make: Maker, others: tuple[AxisPrep, ...]) -> Iterator[Finding]:
     for axis in others:
         if axis.lens_map is None:
             yield make(

@@ -25,36 +25,30 @@ from tapehook.notation import format_distance
 from tapehook.optics import focus_state, half_width_dpt
 from tapehook.prep.basis import Basis, Optics
 from tapehook.prep.results import AxisPrep, BudgetView, MarkRow, StopView
+from tapehook.prep.suspects import WAYS, SuspectRow, split_suspects
+from tapehook.prep.usual import UsualPlay
 from tapehook.shot import BudgetTerm, budget_over
 
 Floats = npt.NDArray[np.float64]
 
 USUAL_TURN_DEG = 270.0
 """Ring rotation taken for the whole scale when the units per turn are not known. Common practice, no source."""
-USUAL_PLAY_DEG = 0.4
-"""Backlash taken when a lens was read one way only. Common practice, no source: geared rings show 0 to 0.8."""
 USUAL_STEP_DEG = 0.1
 """Read-out step taken when none is given."""
-SUSPECT_Z = 4.0
-"""A mark is suspect when the other marks put it this many standard deviations away,"""
-SUSPECT_SHARE = 0.5
-"""and when it is at least this share of the depth at the widest stop off."""
-MOST_SUSPECTS = 3
 FARTHEST_PLACE = 2.0
 """A map runs from place 0.05 at infinity to 1.05 at the nearest mark; what lies about twice as far is not on it."""
 BUDGET_POINTS = 61
 
-_WAYS = {"near_to_far": -1, "far_to_near": 1, None: 0}
-
 
 @dataclass(frozen=True, slots=True)
 class FocusRing:
-    """The focus ring mapped: the map without suspect marks, and what was left out of it."""
+    """The focus ring mapped: the map without suspect readings, and what was left out of it."""
 
     axis: AxisPrep
     everything: Marks | None
-    suspects: frozenset[int]
-    """Indices into ``everything`` of marks left out of the map until they are read again."""
+    suspects: tuple[SuspectRow, ...]
+    left_out: frozenset[float]
+    """Values of the marks of which no reading went into the map."""
     near_m: float | None
     assumptions: tuple[str, ...]
 
@@ -102,38 +96,34 @@ def gather(readings: Sequence[Reading]) -> Marks:
     return gather_marks(
         [reading.value for reading in readings],
         [reading.position for reading in readings],
-        [_WAYS[reading.approach] for reading in readings],
+        [WAYS[reading.approach] for reading in readings],
         [reading.method == "taped" for reading in readings],
     )
 
 
-def map_focus(lens: Lens, readings: Sequence[Reading], basis: Basis) -> FocusRing:
-    """Map the focus ring, leaving out marks that the others contradict."""
+def map_focus(lens: Lens, readings: Sequence[Reading], basis: Basis, usual: UsualPlay) -> FocusRing:
+    """Map the focus ring without the readings that cannot be right."""
     if not readings:
-        return FocusRing(AxisPrep("focus", None, "no readings", 0), None, frozenset(), lens.close_focus_m, ())
+        return FocusRing(AxisPrep("focus", None, "no readings", 0), None, (), frozenset(), lens.close_focus_m, ())
     assumptions: list[str] = []
     turn = degrees_per_unit(lens, readings, assumptions)
-    everything = gather(readings)
-    suspects: set[int] = set()
-    near_m = lens.close_focus_m
-    lens_map: LensMap | None = None
-    refusal: str | None = None
+    step = lens.reading_step or USUAL_STEP_DEG / turn
+    suspects, usable = split_suspects(lens, readings, basis.system, degrees_per_unit=turn, step=step)
+    near_m, lens_map, refusal = lens.close_focus_m, None, None
     try:
-        lens_map, near_m = _fit(everything, lens, basis, turn)
-        while len(suspects) < MOST_SUSPECTS:
-            worst = _most_suspect(lens_map, basis)
-            if worst is None or everything.values.size - len(suspects) <= 5:
-                break
-            suspects.add(int(np.searchsorted(everything.values, lens_map.marks.values[worst])))
-            lens_map, near_m = _fit(everything.without(suspects), lens, basis, turn)
+        lens_map, near_m = _fit(usable, lens, basis, turn, usual)
     except MapRefusal as reason:
         refusal = str(reason)
     axis = AxisPrep("focus", lens_map, refusal, len(readings))
-    return FocusRing(axis, everything, frozenset(suspects), near_m, tuple(assumptions))
+    left_out = {reading.value for reading in readings} - {reading.value for reading in usable}
+    return FocusRing(axis, gather(readings), suspects, frozenset(left_out), near_m, tuple(assumptions))
 
 
-def _fit(marks: Marks, lens: Lens, basis: Basis, turn: float) -> tuple[LensMap, float]:
+def _fit(readings: Sequence[Reading], lens: Lens, basis: Basis, turn: float, usual: UsualPlay) -> tuple[LensMap, float]:
     """Fit the map from infinity to close focus, or to the nearest mark where close focus is not usable."""
+    if not readings:
+        raise MapRefusal("too_few_marks", "no reading is left that could be right")
+    marks = gather(readings)
     scale = FocusScale.of(marks.values, basis.optics.focal_m if basis.optics else None)
     nearest = float(marks.values.min())
     near_m = nearest
@@ -146,22 +136,9 @@ def _fit(marks: Marks, lens: Lens, basis: Basis, turn: float) -> tuple[LensMap, 
         far_value=np.inf,
         near_value=near_m,
         taping_sd_m=taping_sd_m(marks.values),
+        half_play_rms_deg=usual.rms_deg / 2.0,
     )
     return lens_map, near_m
-
-
-def _most_suspect(lens_map: LensMap, basis: Basis) -> int | None:
-    """The mark that the others contradict most, if it is more than chance and matters for the picture."""
-    shift, sd = lens_map.held_out()
-    z = np.abs(shift) / sd
-    worst = int(np.nanargmax(z))
-    if not z[worst] > SUSPECT_Z:
-        return None
-    stop = basis.widest or basis.shooting
-    if stop is None or basis.optics is None:
-        return worst
-    used = shares(lens_map, basis.optics, [stop], lens_map.marks.values[[worst]], shift[[worst]])
-    return worst if used[0, 0] > SUSPECT_SHARE else None
 
 
 def vergence_slope(lens_map: LensMap, optics: Optics, distance_m: npt.ArrayLike) -> Floats:
@@ -203,12 +180,13 @@ def mark_rows(ring: FocusRing, readings: Sequence[Reading], basis: Basis) -> tup
     lens_map, everything = ring.axis.lens_map, ring.everything
     if lens_map is None or everything is None:
         return ()
+    positions, variance, both = _as_used(everything, lens_map.marks)
     values = everything.values
-    within = _within_reach(lens_map, values)
+    within = within_reach(lens_map, values)
     mapped, band_sd = lens_map.position(within)
-    error = everything.positions - mapped
+    error = positions - mapped
     held = dict(zip(lens_map.marks.values.tolist(), zip(*lens_map.held_out(), strict=True), strict=True))
-    noise = lens_map.noise * np.sqrt(everything.relative_variance)
+    noise = lens_map.noise * np.sqrt(variance)
     used = _used_or_none(lens_map, basis, within, error)
     written = _written(readings)
     rows = []
@@ -219,7 +197,7 @@ def mark_rows(ring: FocusRing, readings: Sequence[Reading], basis: Basis) -> tup
             MarkRow(
                 written.get(value) or format_distance(value, basis.system),
                 value,
-                float(everything.positions[i]),
+                float(positions[i]),
                 float(mapped[i]),
                 float(error[i]),
                 used[0][i],
@@ -227,14 +205,27 @@ def mark_rows(ring: FocusRing, readings: Sequence[Reading], basis: Basis) -> tup
                 float(out),
                 float(out_sd),
                 bool(everything.taped[i]),
-                bool(np.isfinite(everything.pair_differences[i])),
-                int(i) in ring.suspects,
+                bool(both[i]),
+                value in ring.left_out,
             )
         )
     return tuple(rows)
 
 
-def _within_reach(lens_map: LensMap, values: Floats) -> Floats:
+def _as_used(everything: Marks, kept: Marks) -> tuple[Floats, Floats, npt.NDArray[np.bool_]]:
+    """Position, relative variance and "read both ways" of each mark, (n,): as the map took it, where it did."""
+    at = {value: i for i, value in enumerate(kept.values.tolist())}
+    positions, variance = everything.positions.copy(), everything.relative_variance.copy()
+    both = np.isfinite(everything.pair_differences)
+    for i, value in enumerate(everything.values.tolist()):
+        if value in at:
+            k = at[value]
+            positions[i], variance[i] = kept.positions[k], kept.relative_variance[k]
+            both[i] = np.isfinite(kept.pair_differences[k])
+    return positions, variance, both
+
+
+def within_reach(lens_map: LensMap, values: Floats) -> Floats:
     """The values a map can be asked about: its near end stands for marks far nearer than that, which no lens has.
 
     Only a suspect mark can lie there, such as one whose distance lost a digit; the map has no place for it.
@@ -260,7 +251,9 @@ def _written(readings: Sequence[Reading]) -> dict[float, str]:
     return texts
 
 
-def focus_budgets(ring: FocusRing, lens: Lens, basis: Basis) -> tuple[tuple[BudgetView, ...], tuple[str, ...]]:
+def focus_budgets(
+    ring: FocusRing, lens: Lens, basis: Basis, usual: UsualPlay
+) -> tuple[tuple[BudgetView, ...], tuple[str, ...]]:
     """Budget at the widest and at the shooting stop over the range that was read, and what was assumed in it."""
     lens_map, optics = ring.axis.lens_map, basis.optics
     if lens_map is None or ring.near_m is None or optics is None:
@@ -271,7 +264,7 @@ def focus_budgets(ring: FocusRing, lens: Lens, basis: Basis) -> tuple[tuple[Budg
     ends = lens_map.scale.place([far, near])
     distance = lens_map.scale.value(np.linspace(ends[0], ends[1], BUDGET_POINTS))
     distance[0], distance[-1] = far, near
-    terms = _terms(lens_map, lens, optics, distance, assumptions)
+    terms = _terms(lens_map, lens, optics, distance, usual, assumptions)
     roles: list[tuple[Literal["widest", "shooting"], StopView | None]] = [
         ("widest", basis.widest),
         ("shooting", basis.shooting),
@@ -285,12 +278,15 @@ def focus_budgets(ring: FocusRing, lens: Lens, basis: Basis) -> tuple[tuple[Budg
     return tuple(views), tuple(assumptions)
 
 
-def _terms(lens_map: LensMap, lens: Lens, optics: Optics, distance: Floats, assumptions: list[str]) -> list[BudgetTerm]:
+def _terms(
+    lens_map: LensMap, lens: Lens, optics: Optics, distance: Floats, usual: UsualPlay, assumptions: list[str]
+) -> list[BudgetTerm]:
     """Map band, read-out step, backlash and tape, each as a shift in dioptres at every distance."""
     slope = vergence_slope(lens_map, optics, distance)
-    band = lens_map.position_band(distance)[1]
+    # The curve alone: where the centre of the play is not known, the backlash term stands for that.
+    band = Z95 * lens_map.position(distance)[1]
     step, step_assumed = _step(lens, lens_map, assumptions)
-    play, play_assumed = _half_play(lens_map, assumptions)
+    play, play_assumed = _half_play(lens_map, usual, assumptions)
     q = pupil_vergence(optics, distance)
     assumptions.append("The tape on set is taken to be good to 3 mm and 3 mm a metre (one standard deviation).")
     return [
@@ -309,13 +305,13 @@ def _step(lens: Lens, lens_map: LensMap, assumptions: list[str]) -> tuple[float,
     return USUAL_STEP_DEG / lens_map.degrees_per_unit, True
 
 
-def _half_play(lens_map: LensMap, assumptions: list[str]) -> tuple[float, bool]:
+def _half_play(lens_map: LensMap, usual: UsualPlay, assumptions: list[str]) -> tuple[float, bool]:
     """Half the backlash: how far either way of arriving is from the centre, or from the other centre."""
     play = lens_map.play()
     if play is not None:
         return abs(play.value) / 2.0, False
     assumptions.append(
-        f"Read one way only: the centre of the play is not known, and a usual backlash of {USUAL_PLAY_DEG}° of ring "
-        "is assumed in the budget."
+        f"Read one way only: the centre of the play is not known, and a usual backlash of {usual.mean_deg:.1f}° of "
+        f"ring ({usual.source}) is assumed in the budget and in the +- of the map."
     )
-    return USUAL_PLAY_DEG / 2.0 / lens_map.degrees_per_unit, True
+    return usual.mean_deg / 2.0 / lens_map.degrees_per_unit, True

@@ -13,8 +13,9 @@ from tapehook.optics import depth_of_field, depth_uncertainty, nearest_possible_
 from tapehook.prep.basis import DEFAULT_COC_M, Basis, basis_of, camera_coc, cameras_of, job_shooting_t, lens_title
 from tapehook.prep.checks import lens_findings
 from tapehook.prep.focus import FocusRing, focus_budgets, map_focus, map_ring, mark_rows
-from tapehook.prep.results import AxisPrep, CameraPrep, DepthRow, LensPrep, Prep, RoundRow
+from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, LensPrep, Prep, RoundRow
 from tapehook.prep.rounds import round_distances, round_rows
+from tapehook.prep.usual import UsualPlay, usual_play
 
 Progress = Callable[[int, int, str], None]
 
@@ -32,9 +33,10 @@ def prepare(job: Job, progress: Progress | None = None) -> Prep:
     readings: dict[str, dict[Axis, list[Reading]]] = defaultdict(lambda: defaultdict(list))
     for reading in job.readings:
         readings[reading.lens_id][reading.axis].append(reading)
+    usual = usual_play(job.lenses, readings)
     lenses: list[LensPrep] = []
     for done, lens in enumerate(job.lenses, start=1):
-        lenses.append(prepare_lens(lens, readings[lens.id], job))
+        lenses.append(prepare_lens(lens, readings[lens.id], job, usual))
         if progress is not None:
             progress(done, len(job.lenses), lens.id)
     cameras = tuple(_camera(camera, job) for camera in job.cameras)
@@ -53,18 +55,18 @@ def prepare(job: Job, progress: Progress | None = None) -> Prep:
     )
 
 
-def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], job: Job) -> LensPrep:
+def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], job: Job, usual: UsualPlay) -> LensPrep:
     """One lens of a job: its maps, marks, budgets, depth table and findings."""
     basis = basis_of(lens, job)
     title = lens_title(lens)
-    ring = map_focus(lens, readings.get("focus", []), basis)
+    ring = map_focus(lens, readings.get("focus", []), basis, usual)
     other_axes: tuple[Axis, ...] = ("iris", "zoom")
     others = tuple(map_ring(axis, lens, readings[axis]) for axis in other_axes if readings.get(axis))
     marks = mark_rows(ring, readings.get("focus", []), basis)
-    budgets, budget_assumptions = focus_budgets(ring, lens, basis)
+    budgets, budget_assumptions = focus_budgets(ring, lens, basis, usual)
     lens_map = ring.axis.lens_map
     usable = lens_map if lens_map is not None and lens_map.monotone else None
-    findings = lens_findings(lens, title, job, basis, ring, marks, budgets, others)
+    findings = lens_findings(lens, title, job, basis, ring, budgets, others)
     axes: dict[Axis, AxisPrep] = {"focus": ring.axis, **{axis.axis: axis for axis in others}}
     return LensPrep(
         lens=lens,
@@ -82,8 +84,10 @@ def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], job: Job) -> L
         widest=basis.widest,
         shooting=basis.shooting,
         play=lens_map.play() if lens_map else None,
+        play_used=_play_used(lens_map, budgets),
         one_way=lens_map.marks.one_way if lens_map else False,
         marks=marks,
+        suspects=ring.suspects,
         rounds=_rounds(usable, ring),
         depth_stops=basis.depth_stops if basis.optics else (),
         depth_rows=_depth_rows(basis, ring),
@@ -92,6 +96,14 @@ def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], job: Job) -> L
         findings=tuple(sort_findings(findings)),
         assumptions=(*basis.assumptions, *ring.assumptions, *budget_assumptions),
     )
+
+
+def _play_used(lens_map: LensMap | None, budgets: tuple[BudgetView, ...]) -> float | None:
+    """Most of the depth that half the backlash takes over the range, at the widest stop known; None if not measured."""
+    if lens_map is None or lens_map.play() is None or not budgets:
+        return None
+    budget = budgets[0].budget
+    return float(budget.shares[[term.name for term in budget.terms].index("backlash")].max())
 
 
 def _rounds(usable: LensMap | None, ring: FocusRing) -> tuple[RoundRow, ...]:

@@ -11,6 +11,7 @@ from tapehook.finding import Finding
 from tapehook.job.records import Axis, Camera, Job, Lens
 from tapehook.lens import LensMap, Play
 from tapehook.optics import Pupil
+from tapehook.prep.suspects import SuspectRow
 from tapehook.shot import FocusBudget
 
 
@@ -29,7 +30,7 @@ class MarkRow:
 
     ``error`` = position read minus position of the map, ``error_used`` the same as a share of the depth at the widest
     and the shooting stop (None without a focal length); ``held_out`` and ``held_out_sd`` = position read minus what
-    the other marks say. ``suspect`` when that is more than chance.
+    the other marks say. ``suspect`` when its readings cannot be right and none went into the map.
     """
 
     text: str
@@ -112,8 +113,11 @@ class LensPrep:
     widest: StopView | None
     shooting: StopView | None
     play: Play | None
+    play_used: float | None
+    """Most of the depth that half the backlash takes over the range, at the widest stop."""
     one_way: bool
     marks: tuple[MarkRow, ...]
+    suspects: tuple[SuspectRow, ...]
     rounds: tuple[RoundRow, ...]
     depth_stops: tuple[StopView, ...]
     depth_rows: tuple[DepthRow, ...]

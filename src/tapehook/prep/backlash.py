@@ -1,0 +1,59 @@
+"""What is said about the backlash: how much of the depth it takes, and which way to arrive."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from tapehook.finding import Finding, Severity
+from tapehook.job.records import Lens
+from tapehook.lens import LensMap
+from tapehook.lens.map import Z95
+from tapehook.prep.focus import FocusRing
+from tapehook.prep.results import BudgetView
+from tapehook.prep.wording import Maker, depth_used, percent, width_text
+
+WORTH_SAYING = 0.1
+WATCH_FROM = 0.25
+"""From a quarter of the depth on arriving the other way can be seen beside the other errors of a lens."""
+STEADIER = 2.0
+"""One way is called steadier when its readings scatter with less than half the variance, over at least"""
+FEWEST_MARKS = 8
+
+
+def backlash_findings(make: Maker, lens: Lens, ring: FocusRing, budgets: tuple[BudgetView, ...]) -> Iterator[Finding]:
+    """One finding when half the backlash takes a tenth of the depth or more at the widest stop known."""
+    lens_map = ring.axis.lens_map
+    play = lens_map.play() if lens_map else None
+    if lens_map is None or play is None or not budgets:
+        return
+    view = budgets[0]
+    shares = view.budget.shares[[term.name for term in view.budget.terms].index("backlash")]
+    used, stop = float(shares.max()), view.stop.text
+    if not WORTH_SAYING <= used < np.inf or play.value < play.sd:
+        return
+    spread = used * Z95 * play.sd / abs(play.value)
+    severity: Severity = "fix" if used >= 1.0 else "watch" if used >= WATCH_FROM else "info"
+    yield make(
+        "backlash.share",
+        severity,
+        f"Backlash {width_text(play.value, lens)} +- {width_text(Z95 * play.sd, lens)} from {play.pairs} marks read "
+        f"both ways: half of it, {percent(used)} +- {percent(spread)} of the depth at {stop}, is gone whichever way "
+        "the ring arrives.",
+        _which_way(lens_map),
+        depth_used(used, stop, spread),
+    )
+
+
+def _which_way(lens_map: LensMap) -> str:
+    """Arrive one way always: the steadier one, if the marks can tell."""
+    half = lens_map.marks.pair_differences / 2.0
+    there = np.isfinite(half)
+    if int(there.sum()) >= FEWEST_MARKS:
+        error = lens_map.residuals()[there]
+        half = half[there] - half[there].mean()
+        down, up = float(np.var(error - half)), float(np.var(error + half))
+        if up * STEADIER < down:
+            return "Set marks and arrive turning from far to near, always: read that way this ring is steadier."
+        if down * STEADIER < up:
+            return "Set marks and arrive turning from near to far, always: read that way this ring is steadier."
+    return "Set marks and arrive turning the same way, always; or have the gears seen to by a technician."
