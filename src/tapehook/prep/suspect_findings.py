@@ -49,7 +49,7 @@ def suspect_findings(make: Maker, lens: Lens, basis: Basis, ring: FocusRing) -> 
         yield make(
             "map.suspect_mark",
             severity,
-            f"{reads} {_slip(row, lens)} ({100 * row.confidence:.0f} % sure). {_left_out(row)}",
+            f"{reads} {_slip(row, lens)} ({_sure(row.confidence)}). {_left_out(row)}",
             _next_step(row),
             depth_used(off, stop.text) if off is not None and stop else None,
         )
@@ -88,6 +88,11 @@ def _slip(row: SuspectRow, lens: Lens) -> str:
         "wrong_turn": f"Its position is probably a turn out, or on the wrong side of zero: {position}",
         "worse_row": f"Which slip it was cannot be told; it should be near {position}",
     }[row.kind]
+
+
+def _sure(confidence: float) -> str:
+    """How sure: never all of it, as there may be slips nobody thought of."""
+    return f"{100 * confidence:.0f} % sure" if confidence < 0.99 else "over 99 % sure"  # noqa: PLR2004 - two digits
 
 
 def _system(row: SuspectRow) -> System:
