@@ -4,7 +4,7 @@ An explanation holds the rows as they would be without the slip, ln of how usual
 left out. Which explanation is the likeliest, the evidence decides (``suspects``).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +16,7 @@ from tapehook.lens.slips import Candidate, SlipKind, distance_candidates, positi
 Floats = npt.NDArray[np.float64]
 
 WORSE_SD_DEG = (0.6, 2.0, 6.0, 60.0)
+_TURNED: tuple[Way, Way] = (-1, 1)
 STRAY_SHARE = 0.1
 WORSE_SHARE = (0.1, 0.4, 0.4, 0.1)
 """How much worse than its like a row may merely be: standard deviations in degrees of ring, and how often each."""
@@ -93,7 +94,7 @@ def of_row(state: State, row: int) -> list[Explanation]:
     if np.isfinite(rows.down[row]) and np.isfinite(rows.up[row]):
         half, _ = half_play(rows.up[state.there] - rows.down[state.there])
         off = rows.up[row] - rows.down[row] - 2.0 * half
-        for way in (-1, 1):
+        for way in _TURNED:
             for sd, share in zip(WORSE_SD_DEG, WORSE_SHARE, strict=True):
                 prior = log_prior_of("worse_row", state, share, single=True)
                 density = float(log_misread(off, sd))
@@ -112,7 +113,7 @@ def other_distances(state: State, row: int) -> list[Explanation]:
         # Both readings of a row share its distance: there is no slip in one of them only.
         prior = log_prior_of(candidate.kind, state, candidate.weight) + float(np.log(2.0))
         suspect = Suspect(row, 0, candidate.kind, 0.0, distance_m=candidate.value)
-        found.append(Explanation(suspect, replace(state, rows=replace(rows, values=values)), prior))
+        found.append(Explanation(suspect, state.with_values(values), prior))
     return found
 
 
@@ -146,11 +147,14 @@ def _with_positions(state: State, row: int, instead: dict[Way, Candidate], way: 
     changed = {-1: rows.down.copy(), 0: rows.free.copy(), 1: rows.up.copy()}
     for read, candidate in instead.items():
         changed[read][row] = candidate.value * rows.degrees_per_unit
-    new = replace(rows, down=changed[-1], free=changed[0], up=changed[1])
     first = next(iter(instead.values()))
     position = float(np.mean([candidate.value for candidate in instead.values()]))
     prior = log_prior_of(first.kind, state, first.weight, single=way != 0)
-    return Explanation(Suspect(row, way, first.kind, 0.0, position=position), replace(state, rows=new), prior)
+    return Explanation(
+        Suspect(row, way, first.kind, 0.0, position=position),
+        state.with_readings(changed[-1], changed[0], changed[1]),
+        prior,
+    )
 
 
 def _neighbours(state: State, row: int) -> list[Explanation]:
@@ -164,16 +168,14 @@ def _neighbours(state: State, row: int) -> list[Explanation]:
         gaps = {way: gap for way, gap in gaps.items() if np.isfinite(gap)}
         if not gaps:
             continue
-        there = state.there.copy()
-        there[row] = False
         # What both readings have in common counts once; their difference stays as likely as any pair's.
         density = float(log_misread(np.float64(np.mean(list(gaps.values()))), 0.0))
         suspect = Suspect(row, 0, "neighbour_position", 0.0)
         prior = log_prior_of("neighbour_position", state, 0.5, single=False)
         pair = float(rows.up[row] - rows.down[row])
-        found.append(Explanation(suspect, replace(state, there=there), prior, density + _pair_density(state, pair)))
+        found.append(Explanation(suspect, state.without(row), prior, density + _pair_density(state, pair)))
         if np.isfinite(pair):
-            for way in {-1, 1} & gaps.keys():
+            for way in (turned for turned in _TURNED if turned in gaps):
                 density = float(log_misread(gaps[way], 0.0))
                 one = Suspect(row, way, "neighbour_position", 0.0)
                 prior = log_prior_of("neighbour_position", state, 0.5, single=True)
@@ -195,12 +197,10 @@ def stray(state: State, row: int) -> Explanation:
     Unlike a row that is merely worse this one has no place either. It matters for the nearest row, as all places are
     measured against it.
     """
-    there = state.there.copy()
-    there[row] = False
     prior = log_prior_of("worse_row", state, STRAY_SHARE)
     return Explanation(
         Suspect(row, 0, "worse_row", 0.0),
-        replace(state, there=there),
+        state.without(row),
         prior,
         -float(np.log(max(span_deg(state.rows), 1.0))),
     )
@@ -218,17 +218,18 @@ def skipped(state: State) -> list[Explanation]:
     for listed in (order, order[::-1]):
         beyond = np.inf if listed is order and np.isfinite(rows.values[listed[-1]]) else np.nan
         shifted = np.append(rows.values[listed[1:]], beyond)
+        # Where a row drops out its position may be anything on the scale.
+        dropped = np.isnan(beyond)
+        base = state.without(int(listed[-1])).settled() if dropped else state
+        density = -float(np.log(max(span_deg(rows), 1.0))) if dropped else 0.0
         for start in range(1, listed.size - 2):
-            values, there = rows.values.copy(), state.there.copy()
+            values = rows.values.copy()
             values[listed[start:]] = shifted[start:]
-            if np.isnan(beyond):
-                there[listed[-1]] = False
+            if dropped:
                 values[listed[-1]] = rows.values[listed[-1]]
             first = int(listed[start])
             wrong = tuple(int(row) for row in listed[start:])
             suspect = Suspect(first, 0, "skipped_mark", 0.0, distance_m=float(shifted[start]), rows=wrong)
-            # Where a row drops out its position may be anything on the scale.
-            density = -float(np.log(max(span_deg(rows), 1.0))) if np.isnan(beyond) else 0.0
-            new = replace(state, rows=replace(rows, values=values), there=there)
-            found.append(Explanation(suspect, new, log_prior_of("skipped_mark", state), density))
+            prior = log_prior_of("skipped_mark", state)
+            found.append(Explanation(suspect, base.with_values(values), prior, density))
     return found

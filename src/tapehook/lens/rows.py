@@ -56,13 +56,38 @@ class Rows:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """The rows as corrected so far; ``there`` (n,) is False for a row given up."""
+    """The rows as corrected so far; ``there`` (n,) is False for a row given up.
+
+    ``marks`` keeps what ``centres`` found, for states that differ in distances alone.
+    """
 
     rows: Rows
     there: Bools
+    marks: tuple[Floats, Floats, Floats] | None = None
+
+    def with_values(self, values: Floats) -> "State":
+        """The same readings at other distances (n,)."""
+        return State(replace(self.rows, values=values), self.there, self.marks)
+
+    def without(self, row: int) -> "State":
+        """The state with a row given up."""
+        there = self.there.copy()
+        there[row] = False
+        return State(self.rows, there)
+
+    def with_readings(self, down: Floats, free: Floats, up: Floats) -> "State":
+        """The same rows with other readings (n,) each."""
+        return State(replace(self.rows, down=down, free=free, up=up), self.there)
+
+    def settled(self) -> "State":
+        """The same state, its centres worked out."""
+        return self if self.marks is not None else replace(self, marks=self._centres())
 
     def centres(self) -> tuple[Floats, Floats, Floats, Floats]:
         """Values, centres, relative variances and pair differences of the rows still there."""
+        return (self.rows.values[self.there], *(self.marks or self._centres()))
+
+    def _centres(self) -> tuple[Floats, Floats, Floats]:
         rows, keep = self.rows, self.there
         down, up, free = rows.down[keep], rows.up[keep], rows.free[keep]
         n_down, n_free, n_up = rows.counts[:, keep]
@@ -75,13 +100,16 @@ class State:
             single = 1.0 / np.where(np.isfinite(down), n_down, n_up) + cost
             pair = 0.25 / n_down + 0.25 / n_up
             variance = np.where(both, pair, np.where(np.isfinite(free), 1.0 / n_free, single))
-        return rows.values[keep], centre, variance, difference
+        return centre, variance, difference
 
 
 def half_play(differences: Floats) -> tuple[float, float]:
     """Half the usual difference of the pairs, by the median that one slip cannot move, and what it costs a reading."""
-    there = differences[np.isfinite(differences)]
-    return (float(np.median(there)) / 2.0, 0.5 / there.size) if there.size else (0.0, 0.0)
+    there = np.sort(differences)  # NaN comes last
+    count = int(np.isfinite(there).sum())
+    if not count:
+        return 0.0, 0.0
+    return float(there[(count - 1) // 2] + there[count // 2]) / 4.0, 0.5 / count
 
 
 def log_impossible(rows: Rows, values: Floats, y: Floats, differences: Floats) -> float:
@@ -94,7 +122,7 @@ def log_impossible(rows: Rows, values: Floats, y: Floats, differences: Floats) -
     if rows.close_focus_m:
         log += LOG_TOO_NEAR * int((values < TOO_NEAR * rows.close_focus_m).sum())
     steps = np.diff(y[np.argsort(values)])
-    toward = np.sign(np.median(steps)) if steps.size else 0.0
+    toward = 1.0 if 2 * int((steps > 0).sum()) >= steps.size else -1.0
     play = abs(half_play(differences)[0])
     log += LOG_OUT_OF_ORDER * int((steps * toward < -(OUT_OF_ORDER_DEG + play)).sum())
     return log
@@ -119,7 +147,7 @@ def without_reading(state: State, row: int, way: Way) -> State:
     rows = state.rows
     down, up = rows.down.copy(), rows.up.copy()
     (down if way < 0 else up)[row] = np.nan
-    return replace(state, rows=replace(rows, down=down, up=up))
+    return state.with_readings(down, rows.free, up)
 
 
 def read_that_way(rows: Rows, way: Way) -> Floats:

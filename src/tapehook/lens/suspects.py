@@ -54,7 +54,7 @@ MOST_TURNED_DEG = 1e7
 MOST_SUSPECTS = 4
 ACCUSED_FROM = 0.75
 """A row is named when the explanations that accuse some row are together at least this likely."""
-SCREEN = 1.5
+SCREEN = 2.0
 """Explanations are only worked out for rows that, left out, raise the log evidence by this much: no correction of a row
 can gain much more than that."""
 
@@ -90,6 +90,7 @@ def find_suspects(rows: Rows) -> tuple[Suspect, ...]:
 
 def _search(state: State) -> Explanation | None:
     """The best explanation of the rows, None when "no slip" stays likely."""
+    state = state.settled()
     values, y, v, differences = state.centres()
     v = v + taping_variance(state, values, y)
     u = FocusScale.of(values, state.rows.focal_m).place(values)
@@ -162,10 +163,9 @@ def _log_weights(explanations: Sequence[Explanation]) -> list[float]:
         u = np.stack([FocusScale.of(p[0], focal_m).place(p[0]) for p in parts])
         y, v = np.stack([p[1] for p in parts]), np.stack([p[2] + e for p, e in zip(parts, extra, strict=True)])
         density = log_evidence(u, y, v, np.stack([p[3] for p in parts]), USUAL_NOISE_DEG, step_deg)
-        for i, value in zip(mine, density.tolist(), strict=True):
+        for i, value, (values, centre, _, differences) in zip(mine, density.tolist(), parts, strict=True):
             result[i] = value + explanations[i].log_prior + explanations[i].density
-            values, y, _, differences = explanations[i].state.centres()
-            result[i] += log_impossible(explanations[i].state.rows, values, y, differences)
+            result[i] += log_impossible(explanations[i].state.rows, values, centre, differences)
     return result
 
 
@@ -184,9 +184,7 @@ def _pair_gain(differences: Floats, step_deg: float) -> Floats:
 def _weigh_worse_rows(weighed: _Weighed, state: State, worse: Floats, numbers: npt.NDArray[np.intp]) -> None:
     """Rows that are merely worse, all readings of them: their evidence is at hand."""
     for column, row in enumerate(numbers.tolist()):
-        there = state.there.copy()
-        there[row] = False
-        without = replace(state, there=there)
+        without = state.without(row)
         values, y, _, differences = without.centres()
         impossible = log_impossible(state.rows, values, y, differences)
         for evidence, share in zip(worse[:, column].tolist(), WORSE_SHARE, strict=True):

@@ -92,7 +92,7 @@ def _slip(row: SuspectRow, lens: Lens) -> str:
 
 def _sure(confidence: float) -> str:
     """How sure: never all of it, as there may be slips nobody thought of."""
-    return f"{100 * confidence:.0f} % sure" if confidence < 0.99 else "over 99 % sure"  # noqa: PLR2004 - two digits
+    return f"{100 * confidence:.0f} % sure" if confidence < 0.99 else "over 99 % sure"
 
 
 def _system(row: SuspectRow) -> System:
