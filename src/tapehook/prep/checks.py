@@ -33,10 +33,12 @@ def lens_findings(
     ring: FocusRing,
     budgets: tuple[BudgetView, ...],
     others: tuple[AxisPrep, ...],
+    *,
+    serials_read: bool,
 ) -> Iterator[Finding]:
-    """All findings on one lens, in the order they were looked for."""
+    """All findings on one lens, in the order they were looked for; ``serials_read``: some lens of the job has one."""
     make = Maker(lens, title)
-    yield from _data(make, lens, job, basis, ring)
+    yield from _data(make, lens, basis, ring, serials_read=serials_read)
     yield from suspect_findings(make, lens, basis, ring)
     yield from _shape(make, lens, ring)
     yield from _ends(make, lens, basis, ring)
@@ -47,7 +49,7 @@ def lens_findings(
     yield from _other_rings(make, others)
 
 
-def _data(make: Maker, lens: Lens, job: Job, basis: Basis, ring: FocusRing) -> Iterator[Finding]:
+def _data(make: Maker, lens: Lens, basis: Basis, ring: FocusRing, *, serials_read: bool) -> Iterator[Finding]:
     if ring.axis.readings == 0:
         yield make(
             "lens.no_readings",
@@ -78,7 +80,7 @@ def _data(make: Maker, lens: Lens, job: Job, basis: Basis, ring: FocusRing) -> I
             "Stop down, or choose another lens or criterion.",
             Figure(basis.blur_floor_m * 1e3, "mm"),
         )
-    if lens.serial is None and any(other.serial for other in job.lenses):
+    if lens.serial is None and serials_read:
         yield make(
             "lens.serial_not_read",
             "info",

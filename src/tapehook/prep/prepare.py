@@ -1,12 +1,13 @@
 """``prepare``: every lens mapped, every finding with its figure, in one pure function."""
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from tapehook.finding import Finding, sort_findings
-from tapehook.job.records import Axis, Camera, Job, Lens, Reading
+from tapehook.job.records import Axis, Camera, ChartTest, Job, Lens, Reading
 from tapehook.lens import FocusScale, LensMap
 from tapehook.notation import format_distance, format_stop
 from tapehook.optics import depth_of_field, depth_uncertainty, nearest_possible_m
@@ -19,26 +20,44 @@ from tapehook.prep.usual import UsualPlay, usual_play
 
 Progress = Callable[[int, int, str], None]
 
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Some lenses of a job, with what must be known of the rest: work that can be done anywhere, in any order.
+
+    ``job`` holds these lenses and their readings alone. ``brief``: leave out what only a page of its own needs.
+    """
+
+    job: Job
+    usual: UsualPlay
+    serials_read: bool
+    brief: bool
+
+
+Runner = Callable[[Callable[[Batch], list[LensPrep]], Sequence[Batch]], Iterable[list[LensPrep]]]
+"""How batches are worked through: like ``map``, results in order; another may share them out over processors."""
+
+BATCH_LENSES = 100
+
 DEPTH_ROWS = 10
 IN_FRONT_M = 1e-3
 """Nothing stands nearer to the image plane than this: the nearest distance a job can hold."""
 
 
-def prepare(job: Job, progress: Progress | None = None) -> Prep:
+def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, run: Runner = map) -> Prep:
     """Map every lens of ``job`` and say what must be acted on.
 
-    ``progress(done, total, what)`` is called after each lens. The result depends on ``job`` alone. Raises nothing for a
-    job that ``read_job`` accepts: what cannot be worked out becomes a finding.
+    ``progress(done, total, what)`` is called for each lens. ``brief`` leaves out tables that only a lens's own page
+    shows (round distances, depth); ``run`` works through batches of lenses. The result depends on ``job`` alone. Raises
+    nothing for a job that ``read_job`` accepts: what cannot be worked out becomes a finding.
     """
-    readings: dict[str, dict[Axis, list[Reading]]] = defaultdict(lambda: defaultdict(list))
-    for reading in job.readings:
-        readings[reading.lens_id][reading.axis].append(reading)
-    usual = usual_play(job.lenses, readings)
     lenses: list[LensPrep] = []
-    for done, lens in enumerate(job.lenses, start=1):
-        lenses.append(prepare_lens(lens, readings[lens.id], job, usual))
-        if progress is not None:
-            progress(done, len(job.lenses), lens.id)
+    batches = _batches(job, brief=brief)
+    for found_lenses in run(prepare_batch, batches):
+        for entry in found_lenses:
+            lenses.append(entry)
+            if progress is not None:
+                progress(len(lenses), len(job.lenses), entry.lens.id)
     cameras = tuple(_camera(camera, job) for camera in job.cameras)
     wanted = job_shooting_t(job)
     found = [finding for entry in lenses for finding in entry.findings]
@@ -55,8 +74,41 @@ def prepare(job: Job, progress: Progress | None = None) -> Prep:
     )
 
 
-def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], job: Job, usual: UsualPlay) -> LensPrep:
+def _by_axis(readings: Sequence[Reading]) -> dict[str, dict[Axis, list[Reading]]]:
+    """Readings by lens and ring."""
+    found: dict[str, dict[Axis, list[Reading]]] = defaultdict(lambda: defaultdict(list))
+    for reading in readings:
+        found[reading.lens_id][reading.axis].append(reading)
+    return found
+
+
+def _batches(job: Job, *, brief: bool) -> list[Batch]:
+    """The lenses of a job in batches, in order; a job of a few is one."""
+    readings = _by_axis(job.readings)
+    usual = usual_play(job.lenses, readings)
+    serials_read = any(lens.serial for lens in job.lenses)
+    charts: dict[str, list[ChartTest]] = defaultdict(list)
+    for test in job.charts:
+        charts[test.lens_id].append(test)
+    parts = []
+    for start in range(0, len(job.lenses), BATCH_LENSES):
+        lenses = job.lenses[start : start + BATCH_LENSES]
+        own = tuple(r for lens in lenses for axis in readings[lens.id].values() for r in axis)
+        tests = tuple(test for lens in lenses for test in charts[lens.id])
+        part = job.model_copy(update={"lenses": lenses, "readings": own, "charts": tests})
+        parts.append(Batch(part, usual, serials_read, brief))
+    return parts
+
+
+def prepare_batch(batch: Batch) -> list[LensPrep]:
+    """The lenses of one batch, in order."""
+    readings = _by_axis(batch.job.readings)
+    return [prepare_lens(lens, readings[lens.id], batch) for lens in batch.job.lenses]
+
+
+def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], batch: Batch) -> LensPrep:
     """One lens of a job: its maps, marks, budgets, depth table and findings."""
+    job, usual = batch.job, batch.usual
     basis = basis_of(lens, job)
     title = lens_title(lens)
     ring = map_focus(lens, readings.get("focus", []), basis, usual)
@@ -66,7 +118,7 @@ def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], job: Job, usua
     budgets, budget_assumptions = focus_budgets(ring, lens, basis, usual)
     lens_map = ring.axis.lens_map
     usable = lens_map if lens_map is not None and lens_map.monotone else None
-    findings = lens_findings(lens, title, job, basis, ring, budgets, others)
+    findings = lens_findings(lens, title, batch.job, basis, ring, budgets, others, serials_read=batch.serials_read)
     axes: dict[Axis, AxisPrep] = {"focus": ring.axis, **{axis.axis: axis for axis in others}}
     return LensPrep(
         lens=lens,
@@ -88,9 +140,9 @@ def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], job: Job, usua
         one_way=lens_map.marks.one_way if lens_map else False,
         marks=marks,
         suspects=ring.suspects,
-        rounds=_rounds(usable, ring),
+        rounds=() if batch.brief else _rounds(usable, ring),
         depth_stops=basis.depth_stops if basis.optics else (),
-        depth_rows=_depth_rows(basis, ring),
+        depth_rows=() if batch.brief else _depth_rows(basis, ring),
         depth_uncertainty=_uncertainty(basis, ring),
         budgets=budgets,
         findings=tuple(sort_findings(findings)),
