@@ -14,7 +14,7 @@ import pymupdf
 import pytest
 
 import tapehook
-from tapehook.handover import pdf
+from tapehook.handover import typesetting
 from tapehook.handover.glyphs import FONTS
 from tapehook.handover.pdf import Paper, TypesettingError, render_pdf
 from tapehook.handover.pdf_pictures import rule_row, rule_scale
@@ -426,6 +426,6 @@ def test_a_warning_is_a_failure(
     """A pack in the wrong font, or with something missing, never leaves the house."""
     template = tmp_path / "pack.typ"
     template.write_text(f'#set document(title: "x")\n{source}', encoding="utf-8")
-    monkeypatch.setattr(pdf, "_TEMPLATE", template)
+    monkeypatch.setattr(typesetting, "_HERE", tmp_path)
     with pytest.raises(TypesettingError, match=complaint):
         render_pdf(replace(demo_prep, lenses=(), cameras=()))

@@ -15,6 +15,7 @@ from tapehook.cli.console import speak_any_encoding
 from tapehook.cli.refusals import note_json, refuse_politely
 
 _COMMANDS = {
+    "audit": "Check thousands of lenses at once, worst first.",
     "demo": "Prepare the demo job that comes with tapehook.",
     "depth": "Depth of field for one lens, stop and distance.",
     "map": "Lens maps of a job folder, and how sure they are.",

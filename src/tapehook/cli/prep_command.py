@@ -57,17 +57,14 @@ def command(ctx: click.Context, folder: Path, out: Path, paper: str | None, as_j
 
 def prepare_folder(ctx: click.Context, folder: Path, out: Path, paper: str | None, *, as_json: bool) -> None:
     """Read, prepare, write, print: what ``prep`` and ``demo`` share."""
-    from tapehook.handover.files import render_handover, write_handover
+    from tapehook.handover.files import render_handover
     from tapehook.prep import prep_as_json, prepare
 
-    job = _job_to_prepare(folder, out)
+    job = job_to_prepare(folder, out)
     with progress("mapping lenses", quiet=as_json) as report:
         prep = prepare(job, report)
     rendered = render_handover(prep, paper)
-    in_the_way = [name for name in rendered if (out / name).is_dir()]
-    if in_the_way:
-        raise Refusal([OptionProblem("--out", str(out), f"no folder in the place of {name}") for name in in_the_way])
-    written = write_handover(rendered, out)
+    written = write_all(rendered, out)
     note_written(ctx)
     if as_json:
         show_json({**prep_as_json(prep), "files": [str(path) for path in written]})
@@ -76,7 +73,17 @@ def prepare_folder(ctx: click.Context, folder: Path, out: Path, paper: str | Non
     show_summary(prep, written)
 
 
-def _job_to_prepare(folder: Path, out: Path) -> "Job":
+def write_all(rendered: dict[str, bytes], out: Path) -> list[Path]:
+    """Write files into ``out``. Raises Refusal when a folder stands in the place of one."""
+    from tapehook.handover.files import write_handover
+
+    in_the_way = [name for name in rendered if (out / name).is_dir()]
+    if in_the_way:
+        raise Refusal([OptionProblem("--out", str(out), f"no folder in the place of {name}") for name in in_the_way])
+    return write_handover(rendered, out)
+
+
+def job_to_prepare(folder: Path, out: Path) -> "Job":
     """The job in ``folder``. Raises Refusal with all that is wrong with it, and with ``out`` as a place to write to."""
     from tapehook.handover.files import check_target
     from tapehook.job import Job, JobProblems, read_job

@@ -54,13 +54,19 @@ _FINDINGS = (
 def render_tables(prep: Prep) -> dict[str, str]:
     """The tables by file name; the same text for the same ``prep``."""
     return {
-        "marks.csv": _csv(_MARKS, (row for lens in prep.lenses for row in _marks(lens))),
-        "ring_positions.csv": _csv(_RING_POSITIONS, (row for lens in prep.lenses for row in _rounds(lens))),
-        "findings.csv": _csv(_FINDINGS, map(_finding, prep.findings)),
+        "marks.csv": table_text(_MARKS, (row for lens in prep.lenses for row in _marks(lens))),
+        "ring_positions.csv": table_text(_RING_POSITIONS, (row for lens in prep.lenses for row in _rounds(lens))),
+        "findings.csv": finding_table(prep.findings),
     }
 
 
-def _csv(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
+def finding_table(findings: Iterable[Finding]) -> str:
+    """Findings as a table, in the order given."""
+    return table_text(_FINDINGS, map(_finding, findings))
+
+
+def table_text(header: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
+    """A table as CSV (see the module)."""
     text = io.StringIO()
     writer = csv.writer(text)
     writer.writerow(header)

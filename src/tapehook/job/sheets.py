@@ -15,7 +15,7 @@ from pathlib import Path
 from tapehook.job.problems import JobProblems, Problem
 
 MOST_BYTES = 20_000_000
-MOST_ROWS = 200_000
+MOST_ROWS = 1_000_000
 MOST_COLUMNS = 256
 LONGEST_CELL = 32_767
 """What a cell of a spreadsheet can hold."""
