@@ -14,7 +14,7 @@ from tapehook.cli import main
 from tests.cli.jobs import write_small_job
 from tests.cli.running import environment, refused, run
 
-COMMANDS = ("demo", "depth", "map", "prep")
+COMMANDS = ("audit", "demo", "depth", "map", "prep")
 
 
 def examples(command: str) -> list[list[str]]:
