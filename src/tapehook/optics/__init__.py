@@ -8,6 +8,15 @@ of field is symmetric, and every error of focus is a share of its half-width.
 """
 
 from tapehook.optics.aperture import ASSUMED_TRANSMISSION, f_number_from_t, t_from_f_number, working_f_number
+from tapehook.optics.charts import (
+    SURE_FILL,
+    ChartPupil,
+    Focusing,
+    field_scale,
+    magnification_sd,
+    pupil_from_charts,
+    width_uncertainty,
+)
 from tapehook.optics.depth import (
     Depth,
     blur_diameter_m,
@@ -32,8 +41,11 @@ from tapehook.optics.trust import depth_uncertainty
 
 __all__ = [
     "ASSUMED_TRANSMISSION",
+    "SURE_FILL",
+    "ChartPupil",
     "Depth",
     "FocusState",
+    "Focusing",
     "Pupil",
     "blur_diameter_m",
     "breathing",
@@ -44,14 +56,18 @@ __all__ = [
     "depth_of_field",
     "depth_uncertainty",
     "f_number_from_t",
+    "field_scale",
     "focus_state",
     "half_width_as_set_dpt",
     "half_width_dpt",
     "hyperfocal_m",
+    "magnification_sd",
     "nearest_possible_m",
     "pupil_from_chart",
+    "pupil_from_charts",
     "sharp_blur_m",
     "t_from_f_number",
     "thin_pupil",
+    "width_uncertainty",
     "working_f_number",
 ]
