@@ -207,8 +207,6 @@ def test_paper_is_exact_and_a_lens_has_one_page(demo_prep: Prep, paper: Paper, s
     more = {lens_id for lens_id, count in counts.items() if count > 1}
     assert max(counts.values()) <= 2
     assert more == {"L19"} or paper == "us-letter"
-    findings = {entry.lens.id: sum(f.severity != "info" for f in entry.findings) for entry in demo_prep.lenses}
-    assert all(findings[lens_id] >= 2 for lens_id in more - {"L19", "L20"})
 
 
 def test_paper_is_the_jobs_unless_said_otherwise(demo_prep: Prep) -> None:
