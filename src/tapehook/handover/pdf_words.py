@@ -10,7 +10,7 @@ from tapehook.lens import LensMap
 from tapehook.notation import format_distance, format_f_number, format_length_mm, format_position
 from tapehook.picture import percent_text
 from tapehook.picture.lettering import shortened
-from tapehook.prep import DepthRow, LensPrep, MarkRow, StopView
+from tapehook.prep import DepthRow, LensPrep, MarkRow, PupilSource, StopView
 
 UNIT_NAME: dict[PositionUnit, str] = {
     "deg": "degrees",
@@ -219,6 +219,13 @@ def _play(entry: LensPrep) -> str:
     return f"{value} ± {spread}{'' if unit == '°' else ' '}{unit}"
 
 
+_PUPIL: dict[PupilSource, tuple[str, str]] = {
+    "given": ("given", "measured"),
+    "charts": ("from charts", "measured"),
+    "thin": ("thin lens", "assumed"),
+}
+
+
 def rests_on(entry: LensPrep) -> list[tuple[str, str, str]]:
     """What the depth of a lens rests on: name, value, and how sure it is."""
     known = {True: "measured", False: "assumed"}
@@ -227,7 +234,7 @@ def rests_on(entry: LensPrep) -> list[tuple[str, str, str]]:
         ("sharp is", f"blur up to {format_length_mm(entry.coc_m)}", entry.coc_text),
         ("transmission", f"{entry.transmission * 100:.0f} %", known[entry.transmission_known]),
         ("blur floor", floor, known[bool(entry.blur_floor_m)]),
-        ("pupil data", "given" if entry.pupil_known else "thin lens", known[entry.pupil_known]),
+        ("pupil data", *_PUPIL[entry.pupil_source or "thin"]),
     ]
     if entry.depth_uncertainty is not None:
         rows.append(("depth", *_depth_trust(*entry.depth_uncertainty)))

@@ -22,7 +22,7 @@ from tapehook.finding import SIGN, Finding
 from tapehook.lens import FocusScale, LensMap
 from tapehook.notation import FULL_STOPS, format_distance, format_length_mm, format_position, parse_stop
 from tapehook.optics import Pupil, nearest_possible_m, thin_pupil
-from tapehook.prep import BudgetView, DepthRow, LensPrep, Prep, RoundRow, StopView
+from tapehook.prep import BudgetView, DepthRow, LensPrep, Prep, PupilSource, RoundRow, StopView
 
 GRID_POINTS = 241
 """Points of each map in the page, even in place; between them the page draws a cubic (web/depth.js)."""
@@ -161,12 +161,25 @@ def _optics_data(entry: LensPrep) -> dict[str, Any] | None:
     if not entry.lens.focal_mm:
         return None
     return {
-        "focalM": entry.lens.focal_mm * 1e-3,
+        "focalM": entry.depth_focal_m or entry.lens.focal_mm * 1e-3,
         "pupil": _pupil_data(entry.pupil) if entry.pupil_known else None,
+        "spread": _spread_data(entry),
         "transmission": entry.transmission if entry.transmission_known else None,
         "cocM": entry.coc_m,
         "blurFloorM": entry.blur_floor_m,
     }
+
+
+def _spread_data(entry: LensPrep) -> float | None:
+    """Uncertainty of the width where charts gave the pupil, at its largest over the range and without the light's part.
+
+    None where the page works it out itself, as without pupil data, or where there is none, as with typed ones.
+    """
+    if entry.pupil_source != "charts" or entry.depth_uncertainty is None:
+        return None
+    light = 0.0 if entry.transmission_known else 1.0 / math.sqrt(entry.transmission) - 1.0
+    spread = entry.depth_uncertainty[1] - light
+    return spread if math.isfinite(spread) else 1.0
 
 
 def _pupil_data(pupil: Pupil | None) -> dict[str, float] | None:
@@ -186,7 +199,7 @@ def _near_end(entry: LensPrep) -> tuple[float, bool]:
     Never nearer than life size, where a lens that focuses as a whole has no focus. Without close focus or marks it
     ends at 20 focal lengths, or at a metre.
     """
-    focal_m = (entry.lens.focal_mm or 0.0) * 1e-3
+    focal_m = entry.depth_focal_m or 0.0
     near_m = entry.close_focus_m or (20.0 * focal_m if focal_m else 1.0)
     if not focal_m:
         return near_m, entry.close_focus_m is not None
@@ -404,6 +417,13 @@ def _to_eighths(distance_m: float) -> str:
     return (f"{feet}'" if feet else "") + (f'{small}"' if small else "")
 
 
+_PUPIL: dict[PupilSource, str] = {
+    "given": "known",
+    "charts": "from charts",
+    "thin": "not known (thin lens assumed)",
+}
+
+
 def _facts(entry: LensPrep) -> str:
     """What the figures rest on, as measured or as assumed."""
     lens = entry.lens
@@ -418,7 +438,7 @@ def _facts(entry: LensPrep) -> str:
         ("sharp is", f"{format_length_mm(entry.coc_m)}, {entry.coc_text}"),
         ("blur floor", floor),
         ("transmission", transmission),
-        ("pupil data", "known" if entry.pupil_known else "not known (thin lens assumed)"),
+        ("pupil data", _PUPIL[entry.pupil_source or "thin"]),
         ("backlash", _play(entry)),
         ("note", lens.note or ""),
     ]

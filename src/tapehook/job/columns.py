@@ -90,6 +90,7 @@ _SCALE = _choice("feet", "metric", ft="feet", m="metric", metres="metric", meter
 _UNIT = _choice(
     "deg", "count", "percent", "mm", degrees="deg", degree="deg", counts="count", **{"°": "deg", "%": "percent"}
 )
+_FOCUSES = _choice("whole", "front", "inner")
 _AXIS = _choice("focus", "iris", "zoom")
 _APPROACH = _choice("near_to_far", "far_to_near")
 _METHOD = _choice("engraved", "taped")
@@ -129,6 +130,7 @@ LENSES = Table(
             cells.signed_millimetres,
         ),
         Column("pupil_magnification", "pupil_magnification", "", "1.15", "a number such as 1.15", cells.number),
+        Column("focuses_by", "focuses_by", "", "whole", *_FOCUSES),
         Column(
             "blur_floor_mm", "blur_floor_mm", "mm", "0.01", "a number of millimetres such as 0.01", cells.millimetres
         ),

@@ -98,6 +98,8 @@ class Lens(TableRecord):
     pupil_to_sensor_mm: Finite | None = None
     """Entrance pupil to image plane at infinity focus; positive: the pupil is in front of the image plane."""
     pupil_magnification: Positive | None = None
+    focuses_by: Literal["whole", "front", "inner"] | None = None
+    """What moves: the whole lens, what stands before the iris, or inner groups."""
     blur_floor_mm: Positive | None = None
     """Diameter of the blur disc left at best focus, wide open."""
     note: Text = None

@@ -15,6 +15,7 @@ from tapehook.prep.results import (
     LensPrep,
     MarkRow,
     Prep,
+    PupilSource,
     RoundRow,
     StopView,
 )
@@ -27,6 +28,7 @@ __all__ = [
     "LensPrep",
     "MarkRow",
     "Prep",
+    "PupilSource",
     "RoundRow",
     "StopView",
     "maps_as_json",

@@ -46,6 +46,7 @@ def _lens(entry: LensPrep) -> dict[str, Any]:
         "coc_mm": entry.coc_m * 1e3,
         "criterion": entry.coc_text,
         "pupil_known": entry.pupil_known,
+        "pupil_source": entry.pupil_source,
         "transmission": entry.transmission,
         "transmission_known": entry.transmission_known,
         "depth_uncertainty_percent": _percent_range(entry.depth_uncertainty),

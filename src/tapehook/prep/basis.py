@@ -5,6 +5,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+import numpy.typing as npt
+
 from tapehook.job.records import Camera, Criterion, Job, Lens
 from tapehook.notation import (
     FULL_STOPS,
@@ -20,11 +23,16 @@ from tapehook.optics import (
     coc_diagonal_m,
     coc_photosites_m,
     coc_viewing_m,
+    depth_uncertainty,
     f_number_from_t,
     sharp_blur_m,
     thin_pupil,
+    width_uncertainty,
 )
-from tapehook.prep.results import StopView
+from tapehook.prep.charts import MeasuredPupil, measured_pupil
+from tapehook.prep.results import PupilSource, StopView
+
+Floats = npt.NDArray[np.float64]
 
 MM = 1e-3
 DEFAULT_COC_M = 0.025e-3
@@ -35,14 +43,21 @@ DEPTH_STOPS = 5
 class Optics:
     """What depth is computed with.
 
-    ``focal_m`` is the long end of a zoom, where depth is least; ``blur_m`` the disc that defocus may still add to
-    the blur floor.
+    ``focal_m`` is the long end of a zoom, where depth is least, as engraved or as charts found it; ``blur_m`` the disc
+    that defocus may still add to the blur floor.
     """
 
     focal_m: float
     pupil: Pupil
-    pupil_known: bool
+    pupil_source: PupilSource
     blur_m: float
+    charts: MeasuredPupil | None = None
+    """The charts ``focal_m`` and ``pupil`` come from, when they are the source."""
+
+    @property
+    def pupil_known(self) -> bool:
+        """False for the thin lens that stands in."""
+        return self.pupil_source != "thin"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +82,18 @@ class Basis:
         return 1.0 if self.transmission_known else 1.0 / math.sqrt(self.transmission)
 
 
+def width_spread(optics: Optics, distance_m: npt.ArrayLike) -> Floats:
+    """Uncertainty of the width of the depth at distances (G,) from the image plane, as fractions: the pupil's part.
+
+    With charts that fit, never more than is said of a thin lens, to which all lenses come far away.
+    """
+    plain = depth_uncertainty(distance_m, optics.focal_m, pupil_known=optics.pupil_source == "given")
+    if optics.charts is None:
+        return plain
+    spread = width_uncertainty(optics.charts.found, distance_m)
+    return np.minimum(spread, plain) if optics.charts.found.agrees else spread
+
+
 def basis_of(lens: Lens, job: Job) -> Basis:
     """Work out what the depth of ``lens`` rests on in ``job``, with one sentence for each assumption."""
     assumptions: list[str] = []
@@ -74,7 +101,7 @@ def basis_of(lens: Lens, job: Job) -> Basis:
     transmission, known = _transmission(lens, assumptions)
     coc_m, coc_text = _strictest_coc(lens, job)
     floor_m = (lens.blur_floor_mm or 0.0) * MM
-    optics = _optics(lens, focal_m, float(sharp_blur_m(coc_m, floor_m)), assumptions) if focal_m else None
+    optics = _optics(lens, job, focal_m, float(sharp_blur_m(coc_m, floor_m)), assumptions) if focal_m else None
     widest = stop_view(lens.t_stop, transmission) if lens.t_stop else None
     shooting = _shooting(job, widest, transmission)
     if lens.kind == "zoom" and focal_m:
@@ -136,18 +163,38 @@ def _transmission(lens: Lens, assumptions: list[str]) -> tuple[float, bool]:
     return ASSUMED_TRANSMISSION, False
 
 
-def _optics(lens: Lens, focal_m: float, blur_m: float, assumptions: list[str]) -> Optics:
-    """Pupil data if complete, else the thin lens."""
+def _optics(lens: Lens, job: Job, focal_m: float, blur_m: float, assumptions: list[str]) -> Optics:
+    """Pupil data if complete, else what charts of known width say, else the thin lens."""
     if lens.pupil_to_sensor_mm is not None and lens.pupil_magnification is not None:
         assumptions.append("Pupil data are used as for a lens that focuses by moving as a whole.")
-        return Optics(
-            focal_m, Pupil(lens.pupil_to_sensor_mm * MM, lens.pupil_magnification), pupil_known=True, blur_m=blur_m
-        )
+        return Optics(focal_m, Pupil(lens.pupil_to_sensor_mm * MM, lens.pupil_magnification), "given", blur_m)
+    measured = measured_pupil(lens, job)
+    if measured is not None and measured.plausible:
+        assumptions.append(_from_charts(measured, lens))
+        return Optics(measured.found.focal_m, measured.found.pupil, "charts", blur_m, measured)
     assumptions.append(
         "Pupil data missing: depth is that of a thin lens, with its +- printed beside it. "
         "One chart of known width at a taped distance would put the pupil in its place."
     )
-    return Optics(focal_m, thin_pupil(focal_m), pupil_known=False, blur_m=blur_m)
+    return Optics(focal_m, thin_pupil(focal_m), "thin", blur_m)
+
+
+_MOVES = {
+    "whole": "it moves as a whole",
+    "front": "its front moves and the iris stays",
+    "inner": "inner groups move, so half that growth of the f-number close up is taken",
+    None: "it is taken to move as a whole, as nobody said; the +- allows for one that focuses by its front",
+}
+
+
+def _from_charts(measured: MeasuredPupil, lens: Lens) -> str:
+    """The sentence on what depth from charts rests on."""
+    found = measured.found
+    count = "one chart" if found.charts == 1 else f"{found.charts} charts"
+    return (
+        f"The depth rests on {count} of known width; no chart in focus tells the pupil magnification, taken as usual "
+        f"for the place of the front focal point ({1.0 / found.inverse_magnification:.2g}); {_MOVES[lens.focuses_by]}."
+    )
 
 
 def camera_coc(camera: Camera | None, criterion: Criterion) -> tuple[float, str] | None:

@@ -10,6 +10,7 @@ from tapehook.notation import format_distance, format_stop
 from tapehook.prep.backlash import backlash_findings
 from tapehook.prep.basis import Basis, job_shooting_t
 from tapehook.prep.focus import FocusRing
+from tapehook.prep.pupil_findings import pupil_findings
 from tapehook.prep.results import AxisPrep, BudgetView
 from tapehook.prep.suspect_findings import suspect_findings
 from tapehook.prep.wording import Maker, depth_used, percent, width_text
@@ -44,6 +45,7 @@ def lens_findings(
     yield from _ends(make, lens, basis, ring)
     yield from _ways(make, ring)
     yield from backlash_findings(make, lens, ring, budgets)
+    yield from pupil_findings(make, lens, job, basis)
     yield from _stops(make, job, basis)
     yield from _budget(make, ring, budgets)
     yield from _other_rings(make, others)

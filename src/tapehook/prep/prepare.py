@@ -10,8 +10,17 @@ from tapehook.finding import Finding, sort_findings
 from tapehook.job.records import Axis, Camera, ChartTest, Job, Lens, Reading
 from tapehook.lens import FocusScale, LensMap
 from tapehook.notation import format_distance, format_stop
-from tapehook.optics import depth_of_field, depth_uncertainty, nearest_possible_m
-from tapehook.prep.basis import DEFAULT_COC_M, Basis, basis_of, camera_coc, cameras_of, job_shooting_t, lens_title
+from tapehook.optics import depth_of_field, nearest_possible_m
+from tapehook.prep.basis import (
+    DEFAULT_COC_M,
+    Basis,
+    basis_of,
+    camera_coc,
+    cameras_of,
+    job_shooting_t,
+    lens_title,
+    width_spread,
+)
 from tapehook.prep.checks import lens_findings
 from tapehook.prep.focus import FocusRing, focus_budgets, map_focus, map_ring, mark_rows
 from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, LensPrep, Prep, RoundRow
@@ -127,6 +136,8 @@ def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], batch: Batch) 
         axes=axes,
         pupil=basis.optics.pupil if basis.optics else None,
         pupil_known=basis.optics.pupil_known if basis.optics else False,
+        pupil_source=basis.optics.pupil_source if basis.optics else None,
+        depth_focal_m=basis.optics.focal_m if basis.optics else None,
         transmission=basis.transmission,
         transmission_known=basis.transmission_known,
         coc_m=basis.coc_m,
@@ -191,12 +202,7 @@ def _uncertainty(basis: Basis, ring: FocusRing) -> tuple[float, float] | None:
     """Least and most uncertainty of the width of the depth over the range of the lens."""
     if basis.optics is None:
         return None
-    spread = depth_uncertainty(
-        [_near_end(basis, ring), 1e6],
-        basis.optics.focal_m,
-        pupil_known=basis.optics.pupil_known,
-        t_over_n=basis.t_over_n,
-    )
+    spread = width_spread(basis.optics, [_near_end(basis, ring), 1e6]) + basis.t_over_n - 1.0
     return float(spread.min()), float(spread.max())
 
 

@@ -14,6 +14,9 @@ from tapehook.optics import Pupil
 from tapehook.prep.suspects import SuspectRow
 from tapehook.shot import FocusBudget
 
+PupilSource = Literal["given", "charts", "thin"]
+"""Where pupil data come from: typed, from charts of known width, or the thin lens that stands in for them."""
+
 
 @dataclass(frozen=True, slots=True)
 class StopView:
@@ -104,6 +107,9 @@ class LensPrep:
     axes: dict[Axis, AxisPrep]
     pupil: Pupil | None
     pupil_known: bool
+    pupil_source: PupilSource | None
+    depth_focal_m: float | None
+    """Focal length the depth was computed with: engraved, or as several charts found it."""
     transmission: float
     transmission_known: bool
     coc_m: float

@@ -114,7 +114,7 @@ export function depth(optics, tNumber, distanceM, fNumber = null) {
     ...depthOfField(distanceM, optics.focalM, n, blur, pupil),
     fNumber: n,
     hyperfocalM: hyperfocalM(optics.focalM, n, blur, pupil),
-    uncertainty: depthUncertainty(distanceM, optics.focalM, optics.pupil !== null, tOverN),
+    uncertainty: (optics.spread ?? 0) + depthUncertainty(distanceM, optics.focalM, optics.pupil !== null, tOverN),
   };
 }
 
