@@ -11,8 +11,8 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from tapehook.job import Camera, ChartTest, Criterion, Job, Lens, Motor, Radio, Reading
-from tapehook.job.columns import CHARTS, LENSES, READINGS, Table
+from tapehook.job import Camera, ChartTest, Criterion, Job, Lens, LightTest, Motor, Radio, Reading
+from tapehook.job.columns import TABLES, Table
 from tapehook.job.sheets import header_name
 from tapehook.notation import parse_distance
 
@@ -119,6 +119,7 @@ def lenses(draw: st.DrawFn, lens_id: str, others: list[str], cameras: list[str],
         pupil_magnification=draw(_may(positive)),
         focuses_by=draw(st.sampled_from((None, "whole", "front", "inner"))),
         blur_floor_mm=draw(_may(positive)),
+        **{name: draw(_may(finite)) for name in ("hard_stop_near", "hard_stop_far", "motor_end_near", "motor_end_far")},
         note=draw(_may(texts)),
         extra=draw(_cells(headers)),
     )
@@ -176,6 +177,18 @@ def charts(draw: st.DrawFn, lens_id: str, cameras: list[str], headers: list[str]
 
 
 @st.composite
+def light_tests(draw: st.DrawFn, lens_id: str, headers: list[str]) -> LightTest:
+    """One light test."""
+    return LightTest(
+        lens_id=lens_id,
+        t_stop=draw(positive),
+        level_stops=draw(st.floats(-20, 20)),
+        focal_mm=draw(_may(positive)),
+        extra=draw(_cells(headers)),
+    )
+
+
+@st.composite
 def orders(draw: st.DrawFn, table: Table, headers: list[str]) -> tuple[str, ...]:
     """A header as somebody may have written it: some columns in some order, spelt in some way."""
     known = draw(st.lists(st.sampled_from([column.name for column in table.columns]), unique=True))
@@ -189,16 +202,17 @@ def jobs(draw: st.DrawFn) -> Job:
     cameras = draw(st.lists(letters, max_size=3, unique=True))
     motors, radios = (draw(st.lists(names, max_size=2, unique=True)) for _ in "mr")
     on = _may(st.sampled_from(cameras)) if cameras else st.none()
-    headers = {table.name: draw(_extras(table)) for table in (LENSES, READINGS, CHARTS)}
+    headers = {table.name: draw(_extras(table)) for table in TABLES}
     ids = draw(st.lists(names, max_size=4, unique=True))
     marks = range(1, 1 + draw(st.integers(0, 4))) if ids else ()
     tests = range(draw(st.integers(0, 3))) if ids else ()
-    kept = draw(st.lists(st.sampled_from([LENSES, READINGS, CHARTS]), unique_by=id))
+    kept = draw(st.lists(st.sampled_from(TABLES), unique_by=id))
     return Job(
         title=draw(names),
         region=draw(_may(names)),
         units=draw(st.sampled_from(["metric", "imperial"])),
         shooting_stop=draw(_may(st.sampled_from(["T2.8", "T4 1/3", "2.8"]))),
+        shoot_temperature_c=draw(_may(st.floats(-100, 200))),
         paper=draw(st.sampled_from(["a4", "us-letter"])),
         criterion=draw(
             st.builds(
@@ -230,6 +244,7 @@ def jobs(draw: st.DrawFn) -> Job:
             for reading in draw(readings(draw(st.sampled_from(ids)), mark_no, headers["readings"]))
         ),
         charts=tuple(draw(charts(draw(st.sampled_from(ids)), cameras, headers["charts"])) for _ in tests),
+        tstops=tuple(draw(light_tests(draw(st.sampled_from(ids)), headers["tstops"])) for _ in tests),
         extra=draw(_keys(*Job.model_fields)),
         column_order={table.name: draw(orders(table, headers[table.name])) for table in kept},
     )

@@ -58,7 +58,7 @@ def test_the_folders_are_sound_before_they_are_mangled() -> None:
             Folder(sound_folder(workbooks=workbooks)).write(Path(folder))
             job = read_job(Path(folder))
 
-            assert (len(job.lenses), len(job.readings), len(job.charts)) == (3, 8, 2)
+            assert (len(job.lenses), len(job.readings), len(job.charts), len(job.tstops)) == (3, 8, 2, 2)
 
 
 @settings(max_examples=6_000, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
@@ -77,4 +77,4 @@ def test_a_mangled_folder_is_a_job_or_its_problems(mangled: Folder) -> None:
             assert result.problems
             assert all(problem.sentence().isprintable() for problem in result.problems)
         else:
-            assert rows_in(mangled) == [len(result.lenses), len(result.readings), len(result.charts)]
+            assert rows_in(mangled) == [len(getattr(result, table.name)) for table in TABLES]

@@ -1,4 +1,4 @@
-"""The columns of the three tables: what each holds, how it is read, and how it is written.
+"""The columns of the tables: what each holds, how it is read, and how it is written.
 
 The page on file formats is held against these tuples by a test.
 """
@@ -134,6 +134,15 @@ LENSES = Table(
         Column(
             "blur_floor_mm", "blur_floor_mm", "mm", "0.01", "a number of millimetres such as 0.01", cells.millimetres
         ),
+        *(
+            Column(name, name, "lens's unit", example, "{position}", cells.position)
+            for name, example in (
+                ("hard_stop_near", "283.5"),
+                ("hard_stop_far", "9.5"),
+                ("motor_end_near", "283.0"),
+                ("motor_end_far", "10.0"),
+            )
+        ),
         Column("note", "note", "", "loose gear", "text"),
     ),
     {"lens_id": "id", "lens": "id"},
@@ -177,7 +186,26 @@ CHARTS = Table(
     "chart_distance_m",
 )
 
-TABLES = (LENSES, READINGS, CHARTS)
+TSTOPS = Table(
+    "tstops",
+    (
+        Column("lens_id", "lens_id", "", "L001", _LENS_ID, need="needed"),
+        Column("t_stop", "t_stop", "T", "2.8", _STOP, cells.t_stop, "needed"),
+        Column(
+            "level_stops",
+            "level_stops",
+            "stops",
+            "-0.1",
+            "a number of stops against the reference such as -0.1",
+            cells.number,
+            "needed",
+        ),
+        Column("focal_mm", "focal_mm", "mm", "35", _FOCAL, cells.focal_mm),
+    ),
+    {"level": "level_stops"},
+)
+
+TABLES = (LENSES, READINGS, CHARTS, TSTOPS)
 
 
 def written(value: object) -> str:

@@ -3,12 +3,12 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
-from tapehook.job.columns import CHARTS, LENSES, READINGS, TABLES, Table
+from tapehook.job.columns import CHARTS, LENSES, READINGS, TABLES, TSTOPS, Table
 from tapehook.job.lines import header_of
 from tapehook.job.problems import JobProblems, Problem, gathered, in_order
 from tapehook.job.records import ChartTest, Job, Lens, Record
 from tapehook.job.sheets import Sheet, read_bytes, read_csv
-from tapehook.job.tables import Kit, read_charts, read_lenses, read_readings
+from tapehook.job.tables import Kit, read_charts, read_lenses, read_readings, read_tstops
 from tapehook.job.tomlfile import FILE, read_job_toml
 
 ENDINGS = (".csv", ".xlsx")
@@ -18,7 +18,7 @@ _NEEDED = (LENSES, READINGS)
 
 
 def read_job(folder: Path) -> Job:
-    """The job in ``folder``: ``lenses`` and ``readings`` as CSV or XLSX; ``charts`` and ``job.toml`` if there.
+    """The job in ``folder``: ``lenses`` and ``readings`` as CSV or XLSX; if there, ``charts``, ``tstops``, ``job.toml``.
 
     Other files are left alone, and nothing is written. Raises JobProblems, and nothing else, with all
     problems of all files.
@@ -90,6 +90,8 @@ def _tables(sheets: Mapping[str, Sheet], problems: list[Problem]) -> dict[str, t
         tables["readings"] = read_readings(sheets[READINGS.name], kit, problems)
     if CHARTS.name in sheets:
         tables["charts"] = read_charts(sheets[CHARTS.name], kit, problems)
+    if TSTOPS.name in sheets:
+        tables["tstops"] = read_tstops(sheets[TSTOPS.name], kit, problems)
     return tables
 
 

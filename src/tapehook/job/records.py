@@ -102,6 +102,12 @@ class Lens(TableRecord):
     """What moves: the whole lens, what stands before the iris, or inner groups."""
     blur_floor_mm: Positive | None = None
     """Diameter of the blur disc left at best focus, wide open."""
+    hard_stop_near: Finite | None = None
+    """Position at which the ring meets its hard stop at the near end; the three below alike, in the lens's unit."""
+    hard_stop_far: Finite | None = None
+    motor_end_near: Finite | None = None
+    """End of travel the motor was calibrated to at the near end of this lens."""
+    motor_end_far: Finite | None = None
     note: Text = None
 
 
@@ -148,6 +154,18 @@ class ChartTest(TableRecord):
     focal_mm: Positive | None = None
     chart_width_m: Positive | None = None
     frame_fill: Share | None = None
+
+
+class LightTest(TableRecord):
+    """Light that one lens passes at one engraved T-stop, against the reference of its set.
+
+    ``level_stops`` in stops, positive: brighter than the reference. ``focal_mm`` is what a zoom was set to.
+    """
+
+    lens_id: Identifier
+    t_stop: Positive
+    level_stops: Annotated[float, Field(ge=-20, le=20)]
+    focal_mm: Positive | None = None
 
 
 class Criterion(Record):
@@ -211,7 +229,7 @@ class Radio(Record):
 class Job(Record):
     """A whole job: what ``job.toml`` says, and the rows of its tables.
 
-    ``column_order`` keeps, for each table read ("lenses", "readings", "charts"), the header as it was read,
+    ``column_order`` keeps, for each table read ("lenses", "readings", "charts", "tstops"), the header as it was read,
     so that writing gives it back.
     """
 
@@ -220,6 +238,9 @@ class Job(Record):
     units: System = Field("metric", description="What distances are shown in", examples=["metric"])
     shooting_stop: str | None = Field(None, description="T-stop the job will be shot at", examples=["T2.8"])
     """As written, for example "T2.8"."""
+    shoot_temperature_c: Annotated[float, Field(ge=-100, le=200)] | None = Field(
+        None, description="Temperature the lenses will have on the shoot, °C", examples=[5.0]
+    )
     paper: Literal["a4", "us-letter"] = Field("a4", description="Paper of the PDF", examples=["a4"])
     criterion: Criterion = Field(default_factory=Criterion, description="What counts as sharp")
     cameras: tuple[Camera, ...] = Field((), description="The cameras, one table each")
@@ -228,6 +249,7 @@ class Job(Record):
     lenses: tuple[Lens, ...] = ()
     readings: tuple[Reading, ...] = ()
     charts: tuple[ChartTest, ...] = ()
+    tstops: tuple[LightTest, ...] = ()
     extra: Keys = Field(default_factory=dict)
     column_order: dict[str, tuple[str, ...]] = Field(default_factory=dict)
 

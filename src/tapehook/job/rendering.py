@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterable, Sequence
 
 from tapehook.job.cells import Known, distance
-from tapehook.job.columns import CHARTS, LENSES, READINGS, Table, written
+from tapehook.job.columns import CHARTS, LENSES, READINGS, TSTOPS, Table, written
 from tapehook.job.records import ChartTest, Job, Reading, TableRecord
 from tapehook.job.sheets import guarded
 from tapehook.notation import write_distance
@@ -21,11 +21,12 @@ Cells = dict[str, str]
 
 
 def tables_of(job: Job) -> dict[str, str]:
-    """The CSV texts of the three tables by file name; one without rows has a header still."""
+    """The CSV texts of the tables by file name; one without rows has a header still."""
     return {
         "lenses.csv": _csv(LENSES, job, job.lenses, [_plain(LENSES, lens) for lens in job.lenses]),
         "readings.csv": _csv(READINGS, job, job.readings, _readings(job)),
         "charts.csv": _csv(CHARTS, job, job.charts, _charts(job)),
+        "tstops.csv": _csv(TSTOPS, job, job.tstops, [_plain(TSTOPS, test) for test in job.tstops]),
     }
 
 

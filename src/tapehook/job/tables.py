@@ -1,4 +1,4 @@
-"""From the lines of the three tables to records, row by row and then across rows."""
+"""From the lines of the tables to records, row by row and then across rows."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -6,10 +6,10 @@ from typing import cast
 
 from tapehook.job import cells
 from tapehook.job.cells import Known
-from tapehook.job.columns import CHARTS, LENSES, READINGS, read_unit, written
+from tapehook.job.columns import CHARTS, LENSES, READINGS, TSTOPS, read_unit, written
 from tapehook.job.lines import Line, names_of, nearest, read_lines, said, same
 from tapehook.job.problems import Problem
-from tapehook.job.records import ChartTest, Lens, Reading
+from tapehook.job.records import ChartTest, Lens, LightTest, Reading
 from tapehook.job.sheets import Sheet
 from tapehook.notation import LengthUnit, PositionUnit
 
@@ -207,4 +207,16 @@ def read_charts(sheet: Sheet, kit: Kit, problems: list[Problem]) -> tuple[ChartT
         chart = line.record(ChartTest, values, known)
         if chart:
             found.append(chart)
+    return tuple(found)
+
+
+def read_tstops(sheet: Sheet, kit: Kit, problems: list[Problem]) -> tuple[LightTest, ...]:
+    """All light tests without problems."""
+    found = []
+    for line in read_lines(sheet, TSTOPS, problems):
+        kit.check_id(line, "lens_id")
+        known = Known(sheet.decimal_comma, sheet.decimal_point)
+        test = line.record(LightTest, line.values(known), known)
+        if test:
+            found.append(test)
     return tuple(found)

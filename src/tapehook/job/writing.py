@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from tapehook.job.columns import CHARTS, TABLES, written
+from tapehook.job.columns import CHARTS, TABLES, TSTOPS, written
 from tapehook.job.problems import JobProblems, Problem, in_order, shown
 from tapehook.job.reading import job_of
 from tapehook.job.records import Job, Reading, Record
@@ -101,10 +101,15 @@ def _in_the_way(folder: Path, files: Iterable[str]) -> Iterator[Problem]:
 def _differs(job: Job, path: Path, data: bytes) -> bool:
     """True when a file has to be written: it is not there, or says something else."""
     if not os.path.lexists(path):
-        empty = not data or (path.stem == CHARTS.name and not job.charts and CHARTS.name not in job.column_order)
-        return not empty
+        return bool(data) and not _unasked(job, path.stem)
     old = path.read_bytes()
     return old != data and not (path.name == FILE and _same_toml(old, data))
+
+
+def _unasked(job: Job, name: str) -> bool:
+    """True for a table a job need not have, without rows and without a header that was read."""
+    optional = name in {CHARTS.name, TSTOPS.name}
+    return optional and not getattr(job, name) and name not in job.column_order
 
 
 def _same_toml(old: bytes, new: bytes) -> bool:

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from tapehook.prep.basis import (
 )
 from tapehook.prep.checks import lens_findings
 from tapehook.prep.focus import FocusRing, focus_budgets, map_focus, map_ring, mark_rows
+from tapehook.prep.light import light_findings
 from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, LensPrep, Prep, RoundRow
 from tapehook.prep.rounds import round_distances, round_rows
 from tapehook.prep.usual import UsualPlay, usual_play
@@ -67,11 +68,14 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
             lenses.append(entry)
             if progress is not None:
                 progress(len(lenses), len(job.lenses), entry.lens.id)
+    across = light_findings(job)
+    lenses = [_with_findings(entry, [one for one in across if one.lens_id == entry.lens.id]) for entry in lenses]
     cameras = tuple(_camera(camera, job) for camera in job.cameras)
     wanted = job_shooting_t(job)
     found = [finding for entry in lenses for finding in entry.findings]
     found += [finding for camera in cameras for finding in camera.findings]
     found += _job_findings(job)
+    found += [finding for finding in across if finding.lens_id is None]
     assumptions = sorted({sentence for entry in lenses for sentence in entry.assumptions})
     return Prep(
         job,
@@ -81,6 +85,11 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
         tuple(sort_findings(found)),
         tuple(assumptions),
     )
+
+
+def _with_findings(entry: LensPrep, more: Sequence[Finding]) -> LensPrep:
+    """The lens with findings that only the whole set could give rise to."""
+    return replace(entry, findings=tuple(sort_findings([*entry.findings, *more]))) if more else entry
 
 
 def _by_axis(readings: Sequence[Reading]) -> dict[str, dict[Axis, list[Reading]]]:
