@@ -93,6 +93,26 @@ class SplineFit:
             mean[block], sd[block] = self._lenses(block)._predict_block(g[block])  # noqa: SLF001 - the same class
         return mean, sd
 
+    def covariance(self, places: npt.ArrayLike, others: npt.ArrayLike) -> Floats:
+        """Posterior covariance of the curve between ``places`` (B, G) or (G,) and ``others`` (B, P) or (P,): (B, G, P).
+
+        Averaged over the grid like the variance of ``predict``, which is its diagonal for equal places.
+        """
+        g, h = self._each(places), self._each(others)
+        rows, left, lever = self._reach(g)
+        rows_h, left_h, lever_h = (np.swapaxes(part, -1, -2) for part in self._reach(h))
+        kernel_h = left_h + self.gram @ rows_h
+        own = _gram(g, h) - rows @ kernel_h - left @ rows_h
+        cov: Floats = self.tau2[:, None, None] * own + self.sigma2[:, None, None] * (rows @ rows_h)
+        cov += lever @ (self.pull_cov @ lever_h - self.spare[..., None] * lever_h)
+        return cov
+
+    def _reach(self, g: Floats) -> tuple[Floats, Floats, Floats]:
+        """How whitened marks reach places (B, G): (B, G, n) in the trend, (B, G, n) besides, (B, G, m) by contrasts."""
+        rows = _trend(g) @ self.to_trend
+        left = _gram(g, self.u) * self.weight[:, None, :] - rows @ self.gram
+        return rows, left, left @ self.contrasts
+
     def _each(self, places: npt.ArrayLike) -> Floats:
         """Places of each lens, (B, G), from (B, G) or from (G,) for all."""
         return np.broadcast_to(np.asarray(places, dtype=np.float64), (self.u.shape[0], np.shape(places)[-1]))
