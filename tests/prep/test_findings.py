@@ -47,6 +47,7 @@ CASES: dict[str, tuple[Job, Job]] = {
     "map.no_close_focus": (_alone(close_focus_m=0.5), _alone(close_focus_m=0.595)),
     "map.nearer_than_close_focus": (_alone(close_focus_m=0.65), _alone(close_focus_m=None)),
     "map.one_way": (a_job(readings=read_off(ways=BOTH[:1])), GOOD),
+    "map.next_mark": (a_job(readings=read_off(DISTANCES_M[::3])), GOOD),
     "stop.wider_than_lens": (a_job(shooting_stop="T1.4"), a_job(shooting_stop="T2")),
     "budget.soft": (a_job([a_lens(focal_mm=300.0, pupil_to_sensor_mm=None)], shooting_stop="T2"), GOOD),
     "budget.tight": (a_job(readings=read_off(play_deg=6.0)), GOOD),

@@ -24,9 +24,11 @@ from tapehook.prep.basis import (
 from tapehook.prep.checks import lens_findings
 from tapehook.prep.focus import FocusRing, focus_budgets, map_focus, map_ring, mark_rows
 from tapehook.prep.light import light_findings
+from tapehook.prep.next_mark import next_mark_findings
 from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, LensPrep, Prep, RoundRow
 from tapehook.prep.rounds import round_distances, round_rows
 from tapehook.prep.usual import UsualPlay, usual_play
+from tapehook.prep.wording import Maker
 
 Progress = Callable[[int, int, str], None]
 
@@ -136,7 +138,8 @@ def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], batch: Batch) 
     budgets, budget_assumptions = focus_budgets(ring, lens, basis, usual)
     lens_map = ring.axis.lens_map
     usable = lens_map if lens_map is not None and lens_map.monotone else None
-    findings = lens_findings(lens, title, batch.job, basis, ring, budgets, others, serials_read=batch.serials_read)
+    findings = [*lens_findings(lens, title, batch.job, basis, ring, budgets, others, serials_read=batch.serials_read)]
+    findings += next_mark_findings(Maker(lens, title), lens, basis, ring)
     axes: dict[Axis, AxisPrep] = {"focus": ring.axis, **{axis.axis: axis for axis in others}}
     return LensPrep(
         lens=lens,
