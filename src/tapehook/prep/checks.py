@@ -9,6 +9,7 @@ from tapehook.job.records import Job, Lens, PositionUnit
 from tapehook.notation import format_distance, format_stop
 from tapehook.prep.backlash import backlash_findings
 from tapehook.prep.basis import Basis, job_shooting_t
+from tapehook.prep.ends import ends_findings
 from tapehook.prep.focus import FocusRing
 from tapehook.prep.pupil_findings import pupil_findings
 from tapehook.prep.results import AxisPrep, BudgetView
@@ -43,6 +44,7 @@ def lens_findings(
     yield from suspect_findings(make, lens, basis, ring)
     yield from _shape(make, lens, ring)
     yield from _ends(make, lens, basis, ring)
+    yield from ends_findings(make, lens, basis, ring)
     yield from _ways(make, ring)
     yield from backlash_findings(make, lens, ring, budgets)
     yield from pupil_findings(make, lens, job, basis)
