@@ -26,10 +26,8 @@ from tapehook.prep.focus import FocusRing, focus_budgets, map_focus, map_ring, m
 from tapehook.prep.heat import heat_findings
 from tapehook.prep.light import light_findings
 from tapehook.prep.next_mark import next_mark_findings
-from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, LensPrep, Prep, RoundRow, TwinsPrep
+from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, LensPrep, Prep, RoundRow
 from tapehook.prep.rounds import round_distances, round_rows
-from tapehook.prep.twin_findings import with_twins
-from tapehook.prep.twins import find_twins
 from tapehook.prep.usual import UsualPlay, usual_play
 from tapehook.prep.wording import Maker
 
@@ -75,8 +73,6 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
                 progress(len(lenses), len(job.lenses), entry.lens.id)
     across = light_findings(job)
     lenses = [_with_findings(entry, [one for one in across if one.lens_id == entry.lens.id]) for entry in lenses]
-    twins = find_twins(lenses, job, batches[0].usual) if batches else TwinsPrep()
-    lenses = with_twins(lenses, twins)
     cameras = tuple(_camera(camera, job) for camera in job.cameras)
     wanted = job_shooting_t(job)
     found = [finding for entry in lenses for finding in entry.findings]
