@@ -120,7 +120,7 @@ def test_aluminium_is_an_assumption_with_its_figure() -> None:
     assert "36 µm too near" in finding.message
     assert finding.figure is not None
     assert finding.figure.value == pytest.approx(100 * 36.04 / (3.6 * math.sqrt(25.0**2 - 5.0**2)), abs=0.5)
-    assert finding.severity == "watch"
+    assert finding.severity == "info"
 
 
 def test_aluminium_starts_from_the_temperature_of_the_map() -> None:

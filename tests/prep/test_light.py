@@ -71,7 +71,7 @@ def test_off_at_every_stop_is_a_wrong_engraving() -> None:
     """0.4 stop dark at T2 is T2.30, 2 x 2^0.2, and as all stops are, a label will do."""
     (finding,) = _found(CASES["light.off"][0], "light.off")
     assert finding.lens_id == "L1"
-    assert "0.40 stop darker" in finding.message
+    assert "0.40 +- 0.01 stop darker" in finding.message
     assert "T2.3" in finding.message
     assert "label" in finding.next_step
     assert finding.severity == "watch"

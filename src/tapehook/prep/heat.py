@@ -163,7 +163,7 @@ def _assumed(make: Maker, shoot_c: float, basis: Basis, optics: Optics, known: S
     where = f"{at:.0f} °C" if known else f"{ROOM_C:.0f} °C, taken for a map that names no temperature,"
     yield make(
         "heat.assumed",
-        "watch" if share >= WATCH_FROM else "info",
+        "watch" if share >= FIX_FROM else "info",  # no more: an assumption accuses nobody
         f"Nobody measured its drift. Assumption: {length_m * 1e3:.0f} mm of aluminium barrel, from {where} to "
         f"{shoot_c:.0f} °C, would bring the sensor {abs(growth_m) * 1e6:.0f} µm {_side(growth_m)}, {percent(share)} of "
         f"the depth at {stop.text}.",

@@ -94,8 +94,19 @@ def _at_one_focal(levels: list[Level]) -> list[Level]:
     return max(by_focal.values(), key=len)
 
 
-def _say(stops: float) -> str:
-    return f"{abs(stops):.2f} stop {'brighter' if stops > 0 else 'darker'}"
+def _say(stops: float, half: float | None = None) -> str:
+    spread = "" if half is None else f" +- {half:.2f}"
+    return f"{abs(stops):.2f}{spread} stop {'brighter' if stops > 0 else 'darker'}"
+
+
+def _why(worst: Level, levels: list[Level]) -> str:
+    """What the other stops of the lens say about the cause."""
+    off = {one.t_stop: abs(one.stops) > TOLERANCE_STOPS and one.stops * worst.stops > 0 for one in levels}
+    if len(off) == 1:
+        return "measure its other stops too: they tell a wrong engraving from a wrong iris scale."
+    if all(off.values()):
+        return "it is so at every stop measured: write the true stops on a label of your own, or have it re-marked."
+    return "other stops are right: have a technician look at the iris scale."
 
 
 def _off(make: Maker, light: SetLight, levels: list[Level]) -> Iterator[Finding]:
@@ -105,21 +116,17 @@ def _off(make: Maker, light: SetLight, levels: list[Level]) -> Iterator[Finding]
         return
     half = Z95 * worst.sd
     sure = abs(worst.stops) - half > TOLERANCE_STOPS
-    beyond = [one for one in levels if abs(one.stops) > TOLERANCE_STOPS and one.stops * worst.stops > 0]
     true_t = worst.t_stop * 2.0 ** (-worst.stops / 2.0)
     where = f"{format_stop(worst.t_stop)}{f' and {worst.focal_mm:g} mm' if worst.focal_mm else ''}"
     doubt = "" if sure else ", which may still be within the sixth of a stop an engraving is allowed"
-    step = f"Give it {abs(worst.stops):.1f} stop {'less' if worst.stops > 0 else 'more'} light at {where}"
-    if len(beyond) == len(levels) > 1:
-        step += "; it is so at every stop measured: write the true stops on a label of your own, or have it re-marked."
-    else:
-        step += "; other stops differ: have a technician look at the iris scale."
+    change = f"Give it {abs(worst.stops):.1f} stop {'less' if worst.stops > 0 else 'more'} light at {where}"
+    step = f"{change}; {_why(worst, levels)}"
     if not sure:
         step = "Measure it again, twice or more, to be sure." + ("" if light.sd_measured else _ASSUMED)
     yield make(
         "light.off",
         "watch" if sure else "info",
-        f"At {where} it passes {_say(worst.stops)} than the set's reference, +- {half:.2f}{doubt}: "
+        f"At {where} it passes {_say(worst.stops, half)} than the set's reference{doubt}: "
         f"the true stop is T{true_t:.2f}.",
         step,
         Figure(worst.stops, "stops", half),
@@ -144,7 +151,7 @@ def _along_the_zoom(make: Maker, levels: list[Level]) -> Iterator[Finding]:
     yield make(
         "light.ramps_zoom",
         "watch",
-        f"It ramps: at {format_stop(t_stop)} the long end, {long.focal_mm:g} mm, is {_say(change)} +- {half:.2f} than "
+        f"It ramps: at {format_stop(t_stop)} the long end, {long.focal_mm:g} mm, is {_say(change, half)} than "
         f"{wide.focal_mm:g} mm.",
         "Stop down until it holds through the range, or do not zoom in the shot at this stop.",
         Figure(change, "stops", half),
@@ -168,7 +175,7 @@ def _over_stops(job: Job, light: SetLight) -> Iterator[Finding]:
         yield Maker(lens, lens_title(lens))(
             "light.ramps_stops",
             "watch",
-            f"Over the {line.span:.0f} stops measured its light drifts {_say(ramp)} +- {half:.2f} stopping down, "
+            f"Over the {line.span:.0f} stops measured its light drifts {_say(ramp, half)} stopping down, "
             "against the rest of the set.",
             "Expect a jump where this lens cuts against another at a small stop; have the iris scale looked at.",
             Figure(ramp, "stops", half),
