@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from tapehook.cli.refusals import OptionProblem, Refusal
+from tapehook.lens.taping import taping_sd_m
 from tapehook.notation import (
     NotationError,
     Stop,
@@ -23,14 +24,18 @@ from tapehook.notation import (
 )
 from tapehook.optics import (
     ASSUMED_TRANSMISSION,
+    ChartPupil,
     Pupil,
     depth_of_field,
     depth_uncertainty,
     f_number_from_t,
     hyperfocal_m,
+    magnification_sd,
     nearest_possible_m,
+    pupil_from_charts,
     sharp_blur_m,
     thin_pupil,
+    width_uncertainty,
 )
 from tapehook.optics.sharpness import CINE_35_COC_M
 
@@ -48,6 +53,7 @@ class _Asked:
     transmission: float | None
     coc_m: float | None
     pupil: Pupil | None
+    chart: ChartPupil | None
     floor_m: float | None
 
 
@@ -62,9 +68,12 @@ def depth_answer(**typed: str | None) -> dict[str, Any]:
     coc_m = asked.coc_m or CINE_35_COC_M
     blur_m = float(sharp_blur_m(coc_m, asked.floor_m or 0.0))
     said += _assumed(asked, no_depth=blur_m == 0.0)
-    pupil = asked.pupil or thin_pupil(asked.focal_m)
+    pupil = asked.pupil or (asked.chart.pupil if asked.chart else thin_pupil(asked.focal_m))
     depth = depth_of_field(asked.distance_m, asked.focal_m, f_number, blur_m, pupil)
-    spread = depth_uncertainty(asked.distance_m, asked.focal_m, pupil_known=asked.pupil is not None, t_over_n=t_over_n)
+    spread = float(depth_uncertainty(asked.distance_m, asked.focal_m, pupil_known=asked.pupil is not None))
+    if asked.chart:
+        spread = min(spread, float(width_uncertainty(asked.chart, asked.distance_m)))
+    spread += t_over_n - 1.0
     if not np.isfinite(spread):
         said.append("This near, a wide lens may have its entrance pupil beside the subject: do not trust the depth.")
     total_m = float(depth.far_m) - float(depth.near_m) if blur_m else 0.0
@@ -83,8 +92,8 @@ def depth_answer(**typed: str | None) -> dict[str, Any]:
         "magnification": float(depth.state.magnification),
         "coc_mm": coc_m * 1e3,
         "blur_floor_mm": (asked.floor_m or 0.0) * 1e3,
-        "pupil_known": asked.pupil is not None,
-        "uncertainty_percent": _finite(100.0 * float(spread)),
+        "pupil_known": pupil is asked.pupil or asked.chart is not None,
+        "uncertainty_percent": _finite(100.0 * spread),
         "assumptions": said,
     }
 
@@ -103,8 +112,9 @@ def _asked(typed: Mapping[str, str | None]) -> _Asked:
     read("units", _system)
     coc_m, floor_m = read("coc", _blur), read("blur_floor", _blur)
     pupil = _pupil(read, typed)
+    chart = _chart(read, typed, focal_m, pupil)
     if focal_m is not None and distance_m is not None and not read.failed & {"pupil_to_sensor", "pupil_magnification"}:
-        nearest_m = float(nearest_possible_m(focal_m, pupil or thin_pupil(focal_m)))
+        nearest_m = float(nearest_possible_m(focal_m, pupil or (chart.pupil if chart else thin_pupil(focal_m))))
         if distance_m < nearest_m:
             least = format_distance(math.ceil(nearest_m * 1e3) / 1e3, "metric", exact=True)  # never rounded down
             expected = f"at least {least} from the image plane, the nearest this lens can focus at all"
@@ -112,7 +122,36 @@ def _asked(typed: Mapping[str, str | None]) -> _Asked:
     read.finish()
     assert focal_m is not None  # noqa: S101 - finish() has refused what is missing
     assert distance_m is not None  # noqa: S101
-    return _Asked(focal_m, distance_m, stop, f_number, transmission, coc_m, pupil, floor_m)
+    return _Asked(focal_m, distance_m, stop, f_number, transmission, coc_m, pupil, chart, floor_m)
+
+
+_CHART = ("chart_width", "frame_fill", "sensor_width", "chart_distance")
+"""Options that say together what one chart of known width showed."""
+
+
+def _chart(
+    read: "_Reader", typed: Mapping[str, str | None], focal_m: float | None, pupil: Pupil | None
+) -> ChartPupil | None:
+    """The pupil from one chart of known width, of which only all four figures together are of use."""
+    chart_m, fill, sensor_m = read("chart_width", _width), read("frame_fill", parse_share), read("sensor_width", _width)
+    distance_m = read("chart_distance", _chart_place)
+    given = [name for name in _CHART if typed.get(name)]
+    if not given:
+        return None
+    for name in _CHART:
+        if name not in given:
+            option, first = f"--{name.replace('_', '-')}", f"--{given[0].replace('_', '-')}"
+            read.refuse(option, None, "a value, as the chart needs all four", f"not given, but {first} is")
+    if pupil:
+        read.refuse("--chart-width", typed.get("chart_width"), "a chart or pupil data, not both")
+    if chart_m is None or fill is None or sensor_m is None or distance_m is None or focal_m is None:
+        return None
+    m = fill * sensor_m / chart_m
+    found = pupil_from_charts(focal_m, distance_m, m, taping_sd_m(distance_m), magnification_sd(fill))
+    if not found.plausible or m >= 1.0:
+        expected = "a chart such a lens can have shown: check its width, frame fill, sensor width and distance"
+        read.refuse("--chart-width", typed["chart_width"], expected)
+    return found
 
 
 def _pupil(read: "_Reader", typed: Mapping[str, str | None]) -> Pupil | None:
@@ -188,6 +227,16 @@ def _blur(text: str) -> float:
     return _within(text, parse_length(text, bare_unit="mm"), 1e-9, 1.0, expected)
 
 
+def _width(text: str) -> float:
+    expected = "a width from 0.1 mm to 100 m, such as 400mm"
+    return _within(text, parse_length(text, bare_unit="mm"), 1e-4, 100.0, expected)
+
+
+def _chart_place(text: str) -> float:
+    expected = "a distance from 1 cm to 1 km, such as 1.2 m"
+    return _within(text, parse_distance(text), 1e-2, 1e3, expected)
+
+
 def _pupil_place(text: str) -> float:
     expected = "a length of at most 1000 m to either side of the image plane, such as 41mm"
     return _within(text, parse_signed_length(text, bare_unit="mm"), -1e3, 1e3, expected)
@@ -225,6 +274,9 @@ def _assumed(asked: _Asked, *, no_depth: bool) -> list[str]:
     said = []
     if asked.pupil:
         said.append("The lens is taken to focus by moving as a whole.")
+    elif asked.chart:
+        p = 1.0 / asked.chart.inverse_magnification
+        said.append(f"From one chart: pupil magnification taken as usual, {p:.2g}; the lens as moving as a whole.")
     else:
         said.append("No pupil data: the lens is taken to be thin; one chart of known width would place its pupil.")
     if asked.coc_m is None:

@@ -11,6 +11,12 @@ from tapehook.cli.refusals import Command, Option
 _IMPERIAL = ("'", '"', "’", "”", "′", "″", "ft", "feet", "foot", "in")
 
 
+_CHART_EXAMPLE = (
+    "  tapehook depth --focal 25mm --stop T2 --distance 1m --chart-width 220mm --frame-fill 25% "
+    "--sensor-width 24.89mm --chart-distance 1m\n"
+)
+
+
 @click.command(
     "depth",
     cls=Command,
@@ -18,7 +24,8 @@ _IMPERIAL = ("'", '"', "’", "”", "′", "″", "ft", "feet", "foot", "in")
 Example:
   tapehook depth --focal 50mm --stop T2 --distance "7'"
   tapehook depth --focal 35mm --f-number 2 --distance "1.2 m" --pupil-to-sensor 52mm --pupil-magnification 7.2
-""",
+"""
+    + _CHART_EXAMPLE,
 )
 @click.option("--focal", cls=Option, help="Focal length: 50mm.  [required]")
 @click.option("--stop", cls=Option, help="Stop: T2, T2.8 1/3, f/4. The transmission turns a T-stop into an f-number.")
@@ -28,6 +35,10 @@ Example:
 @click.option("--coc", cls=Option, help="Largest blur that passes as sharp: 1/1000in. Otherwise 0.025mm.")
 @click.option("--pupil-to-sensor", cls=Option, help="Entrance pupil to image plane at infinity: 41mm.")
 @click.option("--pupil-magnification", cls=Option, help="Exit pupil over entrance pupil: 1.15.")
+@click.option("--chart-width", cls=Option, help="Width of a chart in focus, instead of pupil data: 400mm.")
+@click.option("--frame-fill", cls=Option, help="Part of the image width the chart fills: 25 %.")
+@click.option("--sensor-width", cls=Option, help="Width of the recorded area: 24.89mm.")
+@click.option("--chart-distance", cls=Option, help="Where the chart stood, from the image plane: 1.2 m.")
 @click.option("--blur-floor", cls=Option, help="Blur left at best focus: 0.01mm.")
 @click.option(
     "--units",

@@ -39,6 +39,8 @@ LEAST_PUPIL_M = 0.045
 LEAST_INVERSE = 0.1
 INVERSE_SD = 0.17
 """Standard deviation of the estimate of 1/P for lenses up to 100 mm; it grows in proportion beyond."""
+LEAST_PLACE, MOST_BEYOND_M, MOST_PLACE = 0.5, 0.25, 4.0
+"""Nearest and farthest place of the front focal point that a lens can have, see ``ChartPupil.plausible``."""
 NO_GROWTH, NO_GROWTH_SD = 1e-3, 0.1
 """Growth of the cone on the sensor's side, and its sd, of a lens that focuses by what stands before its iris."""
 
@@ -78,6 +80,17 @@ class ChartPupil:
         The width in metres at a chart is 2 c N (1 + g m)/m^2, so that m and g are all it takes.
         """
         return Pupil(to_sensor_m=self.front_focal_m - self.focal_m * self.growth, magnification=1.0 / self.growth)
+
+    @property
+    def plausible(self) -> bool:
+        """False when no lens could look like that: front focal point nearer than f/2, or beyond 2 f + 250 mm and 4 f.
+
+        Of thirty published designs it lies at 1.1 f or more, and at 3.3 f or, of wide ones, 2 f + 140 mm at the most.
+        Two standard deviations are left for the charts' own error.
+        """
+        slack = 2.0 * float(np.sqrt(self.covariance[1, 1]))
+        most = max(2.0 * self.focal_m + MOST_BEYOND_M, MOST_PLACE * self.focal_m)
+        return LEAST_PLACE * self.focal_m - slack <= self.front_focal_m <= most + slack
 
     @property
     def agrees(self) -> bool:
