@@ -72,7 +72,8 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
             if progress is not None:
                 progress(len(lenses), len(job.lenses), entry.lens.id)
     across = light_findings(job)
-    lenses = [_with_findings(entry, [one for one in across if one.lens_id == entry.lens.id]) for entry in lenses]
+    told = {one.lens_id for one in across}
+    lenses = [_with_findings(entry, across) if entry.lens.id in told else entry for entry in lenses]
     cameras = tuple(_camera(camera, job) for camera in job.cameras)
     wanted = job_shooting_t(job)
     found = [finding for entry in lenses for finding in entry.findings]
@@ -90,9 +91,10 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
     )
 
 
-def _with_findings(entry: LensPrep, more: Sequence[Finding]) -> LensPrep:
-    """The lens with findings that only the whole set could give rise to."""
-    return replace(entry, findings=tuple(sort_findings([*entry.findings, *more]))) if more else entry
+def _with_findings(entry: LensPrep, across: Sequence[Finding]) -> LensPrep:
+    """The lens with its own of the findings that only the whole set could give rise to."""
+    own = [finding for finding in across if finding.lens_id == entry.lens.id]
+    return replace(entry, findings=tuple(sort_findings([*entry.findings, *own])))
 
 
 def _by_axis(readings: Sequence[Reading]) -> dict[str, dict[Axis, list[Reading]]]:
