@@ -21,6 +21,7 @@ _COMMANDS = {
     "map": "Lens maps of a job folder, and how sure they are.",
     "next": "What to measure next on a lens, best first.",
     "prep": "Prepare a job folder and write its handover.",
+    "twins": "Copies of one model: how they differ, and which may borrow a map.",
 }
 
 

@@ -5,7 +5,8 @@ from typing import Any
 
 from tapehook.job.records import Axis
 from tapehook.lens import LensMap, Play
-from tapehook.prep.results import AxisPrep, BudgetView, LensPrep, Prep
+from tapehook.lens.twins import BorrowedMap
+from tapehook.prep.results import AxisPrep, BorrowedPrep, BudgetView, CopyPrep, LensPrep, Prep, TwinsPrep
 from tapehook.prep.suspects import SuspectRow
 
 GRID_POINTS = 241
@@ -161,10 +162,58 @@ def _axis(ring: AxisPrep, entry: LensPrep) -> dict[str, Any]:
 _VALUE_KEY: dict[Axis, str] = {"focus": "distance_m", "iris": "t_number", "zoom": "focal_mm"}
 
 
-def _grid(lens_map: LensMap, axis: Axis) -> list[dict[str, float | None]]:
+def _grid(lens_map: LensMap | BorrowedMap, axis: Axis) -> list[dict[str, float | None]]:
     """Focus from close focus to infinity, iris from its widest stop, zoom from its wide end."""
     values, positions, band = lens_map.grid(GRID_POINTS)
     rows = list(zip(values.tolist(), positions.tolist(), band.tolist(), strict=True))
     if axis == "focus":
         rows.reverse()
     return [{_VALUE_KEY[axis]: finite(v), "position": p, "band95": b} for v, p, b in rows]
+
+
+def twins_as_json(prep: Prep, twins: TwinsPrep) -> dict[str, Any]:
+    """The twins of a job, the shape of ``tapehook twins --json``: shares as fractions, positions in the lens's unit."""
+    spread, units = twins.spread, {lens.id: lens.unit for lens in prep.job.lenses}
+    return {
+        "pairs": [_pair(found) for found in twins.borrowed],
+        "comparisons": [_comparison(units[found.lens_id], found) for found in twins.copies],
+        "copies_differ_by": {
+            "scale": spread.scale,
+            "cam": spread.cam,
+            "shim_um": spread.shim_m * 1e6,
+            "learnt_from": spread.copies,
+        },
+    }
+
+
+def _pair(found: BorrowedPrep) -> dict[str, Any]:
+    return {
+        "lens": found.lens_id,
+        "lender": found.lender_id,
+        "proof_marks": found.proof_marks,
+        "own_map": found.own_map,
+        "stop": found.stop and found.stop.text,
+        "depth_used_p95": finite(found.used_p95),
+        "from_stop": found.safe_from and found.safe_from.t_number,
+        "refused": found.refusal,
+        "grid": [] if found.borrowed_map is None else _grid(found.borrowed_map, "focus"),
+    }
+
+
+def _comparison(unit: str, found: CopyPrep) -> dict[str, Any]:
+    return {
+        "lens": found.lens_id,
+        "lender": found.lender_id,
+        "unit": unit,
+        "offset": found.offset,
+        "offset_plus_minus": found.offset_plus_minus,
+        "stop": found.stop.text,
+        "as_they_stand": _worst(found.as_it_stands),
+        "offset_set": _worst(found.after_offset),
+        "unlike": found.unlike,
+    }
+
+
+def _worst(worst: tuple[float, float, float]) -> dict[str, Any]:
+    share, half_width, distance_m = worst
+    return {"depth_used": finite(share), "plus_minus": finite(half_width), "distance_m": finite(distance_m)}

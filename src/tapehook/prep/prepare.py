@@ -26,8 +26,10 @@ from tapehook.prep.focus import FocusRing, focus_budgets, map_focus, map_ring, m
 from tapehook.prep.heat import heat_findings
 from tapehook.prep.light import light_findings
 from tapehook.prep.next_mark import next_mark_findings
-from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, LensPrep, Prep, RoundRow
+from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, LensPrep, Prep, RoundRow, TwinsPrep
 from tapehook.prep.rounds import round_distances, round_rows
+from tapehook.prep.twin_findings import with_twins
+from tapehook.prep.twins import find_twins
 from tapehook.prep.usual import UsualPlay, usual_play
 from tapehook.prep.wording import Maker
 
@@ -74,6 +76,8 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
     across = light_findings(job)
     told = {one.lens_id for one in across}
     lenses = [_with_findings(entry, across) if entry.lens.id in told else entry for entry in lenses]
+    twins = find_twins(lenses, job, batches[0].usual) if batches else TwinsPrep()
+    lenses = with_twins(lenses, twins)
     cameras = tuple(_camera(camera, job) for camera in job.cameras)
     wanted = job_shooting_t(job)
     found = [finding for entry in lenses for finding in entry.findings]
@@ -88,6 +92,7 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
         cameras,
         tuple(sort_findings(found)),
         tuple(assumptions),
+        twins,
     )
 
 

@@ -10,6 +10,8 @@ from typing import Literal
 from tapehook.finding import Finding
 from tapehook.job.records import Axis, Camera, Job, Lens
 from tapehook.lens import LensMap, Play
+from tapehook.lens.copies import CopyDifference, CopySpread
+from tapehook.lens.twins import BorrowedMap
 from tapehook.optics import Pupil
 from tapehook.prep.suspects import SuspectRow
 from tapehook.shot import FocusBudget
@@ -83,6 +85,57 @@ class BudgetView:
 
 
 @dataclass(frozen=True, slots=True)
+class BorrowedPrep:
+    """What a lens borrows from a copy of its model, or why it cannot; never a map of its own, and to be shown as such.
+
+    ``own_map`` when it has a map from enough marks and needs none. ``used_p95`` is the share of the depth at ``stop``
+    that 95 in 100 such lenses stay within at 95 in 100 distances, ``safe_from`` the first stop at which that is under a
+    quarter, None where it is at none. Where nothing is lent ``refused`` is a word for programs and ``refusal`` says it.
+    """
+
+    lens_id: str
+    lender_id: str
+    proof_marks: int
+    own_map: bool
+    stop: StopView | None
+    spread: CopySpread
+    borrowed_map: BorrowedMap | None = None
+    used_p95: float | None = None
+    safe_from: StopView | None = None
+    refused: Literal["no_marks", "one_mark", "contradiction", "unit"] | None = None
+    refusal: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CopyPrep:
+    """Two copies with maps of their own: how the map of ``lens_id`` differs from that of ``lender_id``.
+
+    ``offset`` and its half-width (95 %) are the index, in the lens's unit. ``as_it_stands`` and ``after_offset`` are
+    the most depth used at ``stop``: share, half-width (95 %) and distance in metres. ``unlike`` when they differ by
+    more than copies of one model do.
+    """
+
+    lens_id: str
+    lender_id: str
+    difference: CopyDifference
+    offset: float
+    offset_plus_minus: float
+    stop: StopView
+    as_it_stands: tuple[float, float, float]
+    after_offset: tuple[float, float, float]
+    unlike: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TwinsPrep:
+    """The twins of a job: what is borrowed, how copies compare, and how copies are taken to differ."""
+
+    borrowed: tuple[BorrowedPrep, ...] = ()
+    copies: tuple[CopyPrep, ...] = ()
+    spread: CopySpread = field(default_factory=CopySpread)
+
+
+@dataclass(frozen=True, slots=True)
 class AxisPrep:
     """One mapped ring: the map, or the sentence that says why there is none."""
 
@@ -132,6 +185,8 @@ class LensPrep:
     budgets: tuple[BudgetView, ...]
     findings: tuple[Finding, ...]
     assumptions: tuple[str, ...]
+    borrowed: BorrowedPrep | None = None
+    """What it borrows, where it has too few marks for a map of its own and there is another copy."""
 
     @property
     def focus_map(self) -> LensMap | None:
@@ -171,6 +226,7 @@ class Prep:
     cameras: tuple[CameraPrep, ...]
     findings: tuple[Finding, ...]
     assumptions: tuple[str, ...]
+    twins: TwinsPrep = field(default_factory=TwinsPrep)
 
     def lens(self, lens_id: str) -> LensPrep:
         """The lens with that id. Raises KeyError when the job has none."""
