@@ -24,7 +24,7 @@ from tests.cli.shapes import Schema, schema
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "docs" / "commands.md"
 README = ROOT / "README.md"
-COMMANDS = ("demo", "prep", "audit", "map", "depth")
+COMMANDS = ("demo", "prep", "audit", "map", "next", "twins", "depth")
 NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?:e[+-]?\d+)?(?![\w]|\.\d)")
 
 
@@ -67,6 +67,9 @@ def test_each_option_is_documented(name: str) -> None:
 
 def rows_of(shape: Schema, path: str = "") -> Iterator[str]:
     """One row of a table for each field of a shape, as the page has them."""
+    if shape["type"] == "array" and not path:
+        yield from rows_of(shape["items"], "[]")
+        return
     fields: dict[str, Any] = shape.get("properties", {})
     if isinstance(shape.get("additionalProperties"), dict):
         fields = {"ID": shape["additionalProperties"]}
@@ -80,7 +83,7 @@ def rows_of(shape: Schema, path: str = "") -> Iterator[str]:
         yield from rows_of(inner.get("items", inner), place)
 
 
-@pytest.mark.parametrize("name", ["problems", "depth", "map", "prep", "audit"])
+@pytest.mark.parametrize("name", ["problems", "depth", "map", "prep", "audit", "next", "twins"])
 def test_each_field_of_the_json_is_documented(name: str) -> None:
     """The table of a shape says of each field its type, its unit and what it is, as the schema does."""
     title = "JSON, exit codes and refusals" if name == "problems" else f"`tapehook {name}`"
@@ -88,7 +91,7 @@ def test_each_field_of_the_json_is_documented(name: str) -> None:
     assert "\n".join(wanted) in section(title)
 
 
-@pytest.mark.parametrize("name", ["problems", "depth", "map", "prep", "audit"])
+@pytest.mark.parametrize("name", ["problems", "depth", "map", "prep", "audit", "next", "twins"])
 def test_each_schema_is_named(name: str) -> None:
     """The page leads to the schemas, for programs."""
     assert f"schemas/{name}.schema.json" in PAGE.read_text(encoding="utf-8")

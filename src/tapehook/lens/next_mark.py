@@ -30,6 +30,8 @@ ENOUGH = 0.25
 """A map that nowhere uses more of the depth than this is good enough. Common practice, no source: a quarter."""
 SAME_PLACE_M = 5e-3
 """Distances no farther apart than this are the same mark."""
+TAPE_EFFORT = 1.1
+"""A tape has to promise a sum smaller by this factor than a mark that can be read off the ring."""
 FIRST_MARKS = 6
 """Marks that a first map is read from."""
 
@@ -78,7 +80,7 @@ def next_marks(
     found: list[NextMark] = []
     while len(found) < most and candidates.size and worst >= enough:
         noise = _new_noise(reading, lasting, read)
-        best = _best(covariance, noise, width)
+        best = _best(covariance, noise, width, np.where(taped, TAPE_EFFORT, 1.0))
         reach = covariance[:, count + best]
         covariance -= np.outer(reach, reach) / (reach[count + best] + noise[best])
         before, worst = worst, _worst(covariance, width)
@@ -142,13 +144,13 @@ def _worst(covariance: Floats, width: Floats) -> float:
     return float((Z95 * np.sqrt(variance) / width).max())
 
 
-def _best(covariance: Floats, noise: Floats, width: Floats) -> int:
-    """The candidate with the least sum of (V_after/room^2)^2."""
+def _best(covariance: Floats, noise: Floats, width: Floats, effort: Floats) -> int:
+    """The candidate with the least sum of (V_after/room^2)^2, times ``effort`` (C,)."""
     count = width.size
     variance = np.diag(covariance)
     gain = covariance[:count, count:] ** 2 / (variance[count:] + noise)
     after = (variance[:count, None] - gain) / width[:, None] ** 2
-    return int(np.argmin((after**2).sum(axis=0)))
+    return int(np.argmin((after**2).sum(axis=0) * effort))
 
 
 def first_marks(

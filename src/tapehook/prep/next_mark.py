@@ -132,7 +132,7 @@ def little(after: float, stop: StopView) -> str:
     """What to say where more marks help little: what limits, and from which stop on it does not matter."""
     from_stop = safe_from(after, stop)
     then = "" if from_stop is None else f"; from {from_stop.text} on every distance is under a quarter of the depth"
-    return f"More marks help little here, as what limits is how finely the ring is read{then}."
+    return f"More marks help little here: what limits is how well ring and tape can be read{then}."
 
 
 def mark_words(mark: NextMark, system: System) -> str:

@@ -139,7 +139,7 @@ def _copy(make: Maker, entry: LensPrep, copy: CopyPrep) -> Iterator[Finding]:
         f"differs by {percent(share)} +- {percent(spread)} of the depth at {copy.stop.text}, most at "
         f"{format_distance(distance, entry.system)}{unsure}.",
         "Use each copy with the map of its own, and set the index anew when they are changed over.",
-        depth_used(share, copy.stop.text, spread),
+        None if unsure else depth_used(share, copy.stop.text, spread),
     )
 
 
