@@ -121,9 +121,7 @@ def next_mark_findings(make: Maker, lens: Lens, basis: Basis, ring: FocusRing) -
             "info",
             f"{mark_words(mark, basis.system)} next: the most that the map alone uses of the depth goes "
             f"from {percent(before)} to {percent(after)} at {stop.text}.",
-            "Read it both ways; tapehook next lists what to read after that."
-            if after < LITTLE * before
-            else little(after, stop),
+            "Read it both ways; tapehook next lists the next ones." if after < LITTLE * before else little(after, stop),
             depth_used(before, stop.text),
         )
 

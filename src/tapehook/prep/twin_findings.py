@@ -130,16 +130,17 @@ def _copy(make: Maker, entry: LensPrep, copy: CopyPrep) -> Iterator[Finding]:
         )
         return
     share, spread, distance = copy.after_offset
+    if share <= spread:
+        return  # their maps cannot tell it from nought; `tapehook twins` shows it all the same
     severity: Severity = "watch" if share - spread >= 1.0 else "info"
-    unsure = ", which their maps cannot tell from nought" if share <= spread else ""
     yield make(
         "twin.differs",
         severity,
-        f"Its index is {offset_text(copy, entry.lens)} off that of its copy {copy.lender_id}; with that set, it "
-        f"differs by {percent(share)} +- {percent(spread)} of the depth at {copy.stop.text}, most at "
-        f"{format_distance(distance, entry.system)}{unsure}.",
-        "Use each copy with the map of its own, and set the index anew when they are changed over.",
-        None if unsure else depth_used(share, copy.stop.text, spread),
+        f"With the index set ({offset_text(copy, entry.lens)}) it differs from its copy {copy.lender_id} by "
+        f"{percent(share)} +- {percent(spread)} of the depth at {copy.stop.text}, most at "
+        f"{format_distance(distance, entry.system)}.",
+        "Use each copy with the map of its own.",
+        depth_used(share, copy.stop.text, spread),
     )
 
 
