@@ -143,7 +143,7 @@ WORDS = [
     *("job/lenses.csv", "file/out", "out", ".", "..", "~", "$HOME", "%s", "{}", "*", "-1", "--out=", "--lens=X1"),
 ]
 any_word = st.sampled_from(WORDS) | st.sampled_from([text for text in AWKWARD if len(text) < 3_000]) | any_text
-COMMANDS = st.sampled_from(["demo", "depth", "map", "prep"])
+COMMANDS = st.sampled_from(["demo", "depth", "map", "next", "prep", "twins"])
 
 
 @st.composite

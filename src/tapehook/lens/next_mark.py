@@ -132,10 +132,9 @@ def _new_noise(reading: Floats, lasting: Floats, read: Floats) -> Floats:
     k readings have the variance r/k + s, with s what stays; what takes that of k to that of k + 1 is one more with
     1/(1/(r/(k+1) + s) - 1/(r/k + s)).
     """
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore"):  # never read: no bound; nothing to be gained: none either
         now = reading / read + lasting
-    then = reading / (read + 1.0) + lasting
-    noise: Floats = 1.0 / (1.0 / then - 1.0 / now)
+        noise: Floats = 1.0 / np.maximum(1.0 / (reading / (read + 1.0) + lasting) - 1.0 / now, 0.0)
     return noise
 
 

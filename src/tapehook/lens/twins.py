@@ -222,12 +222,19 @@ def _refuse_contradiction(residual: Floats, alike: Floats, left: Floats, relativ
     Wilson and M. Hilferty, The distribution of chi-square, 1931).
     """
     noise = (USUAL_NOISE_DEG * np.exp(LOG_SIGMA_PRIOR_SD)) ** 2 * relative + tape
-    total = alike + left + np.diag(noise)
+    total = _firm(alike + left + np.diag(noise))
     free = residual.size - 1
     ratio = float(residual @ np.linalg.solve(total, residual)) / free
     spread = 2.0 / (9.0 * free)
     if (np.cbrt(ratio) - (1.0 - spread)) / np.sqrt(spread) > CONTRADICTION_SD:
         raise BorrowRefusal("contradiction", "the proof marks do not fit the curve of the lender")
+
+
+def _firm(total: Floats) -> Floats:
+    """A covariance (..., n, n) that can be inverted also where rounding has eaten what is small in it."""
+    largest = np.max(np.diagonal(total, axis1=-2, axis2=-1), axis=-1)
+    firm: Floats = total + 1e-10 * largest[..., None, None] * np.eye(total.shape[-1])
+    return firm
 
 
 def _average(
@@ -240,7 +247,7 @@ def _average(
     steps = noise_steps(USUAL_NOISE_DEG)[0]
     sigma, factors = np.tile(steps, _ALIKE_STEPS.size), np.repeat(np.exp(_ALIKE_LOG_SD * _ALIKE_STEPS), steps.size)
     noise = sigma[:, None] ** 2 * relative + tape
-    total = factors[:, None, None] ** 2 * alike + left + noise[:, :, None] * np.eye(residual.size)
+    total = _firm(factors[:, None, None] ** 2 * alike + left + noise[:, :, None] * np.eye(residual.size))
     inverse = np.linalg.inv(total)
     log_weight = np.tile(known - 0.5 * (np.log(steps / USUAL_NOISE_DEG) / LOG_SIGMA_PRIOR_SD) ** 2, _ALIKE_STEPS.size)
     log_weight -= 0.5 * np.repeat(_ALIKE_STEPS**2, steps.size)
