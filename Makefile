@@ -16,10 +16,12 @@ demo: .venv/.ready-run ## prepare the demo job: findings, a PDF and a pocket pag
 	@$(BIN)/tapehook demo --out "$(OUT)"
 
 test: lint docs ## style, types, contracts, documentation and all tests
-	@browser=$$(scripts/browser.sh) && TAPEHOOK_CHROMIUM="$$browser" $(BIN)/python -m pytest $(ARGS)
+	@browser=$$(scripts/browser.sh) && server=$$(scripts/postgresql.sh) && \
+		TAPEHOOK_CHROMIUM="$$browser" TAPEHOOK_POSTGRESQL="$$server" $(BIN)/python -m pytest $(ARGS)
 
 test-slow: .venv/.ready-dev ## the tests that take minutes
-	@browser=$$(scripts/browser.sh) && TAPEHOOK_CHROMIUM="$$browser" $(BIN)/python -m pytest -m slow $(ARGS)
+	@browser=$$(scripts/browser.sh) && server=$$(scripts/postgresql.sh) && \
+		TAPEHOOK_CHROMIUM="$$browser" TAPEHOOK_POSTGRESQL="$$server" $(BIN)/python -m pytest -m slow $(ARGS)
 
 test-trace: .venv/.ready-trace ## the one test that traces a lens with another program
 	@$(BIN)/python -m pytest -m trace $(ARGS)
@@ -39,7 +41,7 @@ docs: .venv/.ready-dev ## build the documentation into site/, any broken link a 
 	@echo "Documentation built: site/index.html"
 
 speed: .venv/.ready-speed ## measure, beside peers in the same run; writes docs/speed.md
-	@$(BIN)/python -m speed $(ARGS)
+	@server=$$(scripts/postgresql.sh) && TAPEHOOK_POSTGRESQL="$$server" $(BIN)/python -m speed $(ARGS)
 
 tour: .venv/.ready-dev ## take the README's pictures anew from the demo job
 	@$(BIN)/python scripts/tour.py

