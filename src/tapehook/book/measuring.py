@@ -1,0 +1,268 @@
+"""Readings, chart tests and light tests: added, corrected, never changed."""
+
+import json
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from sqlalchemy import ColumnElement, Connection, insert, select
+
+from tapehook.book import tables
+from tapehook.book.ids import canonical, digest, new_id
+from tapehook.book.store import Writing
+from tapehook.book.trouble import refusal
+from tapehook.book.versions import parts
+from tapehook.job.records import ChartTest, LightTest, Reading
+
+Kind = Literal["reading", "chart", "light"]
+Measured = Reading | ChartTest | LightTest
+
+RECORD_OF: dict[str, type[Reading] | type[ChartTest] | type[LightTest]] = {
+    "reading": Reading,
+    "chart": ChartTest,
+    "light": LightTest,
+}
+TABLE_OF: dict[str, str] = {"reading": "readings", "chart": "charts", "light": "tstops"}
+"""The table of a job folder that holds each kind."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """One measurement as it is kept, with who, when, on which body and at what temperature."""
+
+    id: bytes
+    lens_id: bytes
+    job_id: bytes | None
+    row_id: str | None
+    kind: str
+    unit: str | None
+    data: str
+    ordinal: int
+    fingerprint: bytes
+    body: str | None
+    temperature_c: float | None
+    who: str
+    written_at: str
+    measured_at: str | None
+    entry_id: bytes
+
+    def record(self, lens_id: str | None = None) -> Measured:
+        """The measurement as a record of a job, under what the lens is called there."""
+        given: dict[str, Any] = json.loads(self.data)
+        return RECORD_OF[self.kind].model_validate({**given, "lens_id": lens_id or self.row_id or self.lens_id.hex()})
+
+    @property
+    def when(self) -> str:
+        """When it was measured; when it was written down, where nobody said."""
+        return self.measured_at or self.written_at
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """That one measurement no longer counts, and which stands in its place, if any."""
+
+    old_id: bytes
+    new_id: bytes | None
+    fingerprint: bytes
+    reason: str
+    who: str
+    written_at: str
+
+
+def kind_of(record: Measured) -> Kind:
+    """What kind of measurement a record is."""
+    if isinstance(record, Reading):
+        return "reading"
+    return "chart" if isinstance(record, ChartTest) else "light"
+
+
+def content_of(record: Measured) -> str:
+    """What a record says, as text: the fields that were given, without its lens and its row."""
+    return canonical(record.model_dump(exclude_unset=True, exclude={"lens_id", "row"}))
+
+
+def fingerprint_of(job_id: bytes, row_id: str, kind: str, unit: str | None, data: str, ordinal: int) -> bytes:
+    """Hash of a measurement of a job: the same in every book that the same row was imported into."""
+    return digest("measurement", job_id, row_id, kind, unit or "", data, str(ordinal))[:16]
+
+
+def bench_fingerprint(measurement_id: bytes, kind: str, unit: str | None, data: str) -> bytes:
+    """Hash of a measurement made outside any job: there is no other like it."""
+    return digest("bench", measurement_id, kind, unit or "", data)[:16]
+
+
+def row_of(
+    record: Measured,
+    lens_id: bytes,
+    entry_id: bytes,
+    *,
+    unit: str | None,
+    job_id: bytes | None = None,
+    row_id: str | None = None,
+    ordinal: int = 0,
+    body: str | None = None,
+) -> dict[str, Any]:
+    """The row of a new measurement."""
+    measurement_id, kind, data = new_id(), kind_of(record), content_of(record)
+    unit = None if kind == "light" else unit
+    if job_id is not None and row_id is not None:
+        fingerprint = fingerprint_of(job_id, row_id, kind, unit, data, ordinal)
+    else:
+        fingerprint = bench_fingerprint(measurement_id, kind, unit, data)
+    return {
+        "lens_id": lens_id,
+        "id": measurement_id,
+        "entry_id": entry_id,
+        "job_id": job_id,
+        "row_id": row_id,
+        "kind": kind,
+        "unit": unit,
+        "body": body,
+        "data": data,
+        "ordinal": ordinal,
+        "fingerprint": fingerprint,
+    }
+
+
+def add_measurements(
+    writing: Writing, lens_id: bytes, records: Sequence[Measured], *, unit: str = "deg", body: str | None = None
+) -> list[bytes]:
+    """Add measurements made at the bench, outside any job; ``unit`` is that of their positions. Their ids."""
+    if not records:
+        return []
+    entry_id = writing.entry_id
+    rows = [row_of(record, lens_id, entry_id, unit=unit, body=body) for record in records]
+    writing.connection.execute(insert(tables.measurement), rows)
+    return [row["id"] for row in rows]
+
+
+def correct(writing: Writing, old_id: bytes, lens_id: bytes, record: Measured | None, reason: str) -> bytes | None:
+    """Put a new measurement in place of an old one, or withdraw it (None); the id of the new one.
+
+    The old one stays in the book. Raises BookRefusal when there is no such measurement, or it was corrected before.
+    """
+    standing = {found.id: found for found in in_force(writing.connection, [lens_id])}
+    if old_id not in standing:
+        raise refusal("measurement", "it is not in the book, or was corrected already; look again", "a measurement")
+    old = standing[old_id]
+    new: dict[str, Any] | None = None
+    if record is not None:
+        new = row_of(record, lens_id, writing.entry_id, unit=old.unit, body=old.body)
+        writing.connection.execute(insert(tables.measurement), new)
+    add_corrections(writing, [(old, new["id"] if new else None)], reason)
+    return new["id"] if new else None
+
+
+def add_corrections(writing: Writing, pairs: Iterable[tuple[Measurement, bytes | None]], reason: str) -> None:
+    """Record what each measurement is replaced by, None where it is withdrawn."""
+    rows = [
+        {
+            "id": new_id(),
+            "entry_id": writing.entry_id,
+            "lens_id": old.lens_id,
+            "job_id": old.job_id,
+            "old_id": old.id,
+            "fingerprint": old.fingerprint,
+            "new_id": new,
+            "reason": reason,
+        }
+        for old, new in pairs
+    ]
+    if rows:
+        writing.connection.execute(insert(tables.correction), rows)
+
+
+_JOINED = tables.measurement.join(tables.entry, tables.measurement.c.entry_id == tables.entry.c.id)
+_COLUMNS = [
+    *(column for column in tables.measurement.c if column.name != "body"),
+    tables.measurement.c.body.label("own_body"),
+    tables.entry.c.body.label("entry_body"),
+    tables.entry.c.temperature_c,
+    tables.entry.c.who,
+    tables.entry.c.written_at,
+    tables.entry.c.measured_at,
+]
+
+
+def _measurements(connection: Connection, where: ColumnElement[bool]) -> list[Measurement]:
+    """Measurements that fit, in order of their ids."""
+    rows = connection.execute(select(*_COLUMNS).select_from(_JOINED).where(where))
+    found = [
+        Measurement(
+            id=row.id,
+            lens_id=row.lens_id,
+            job_id=row.job_id,
+            row_id=row.row_id,
+            kind=row.kind,
+            unit=row.unit,
+            data=row.data,
+            ordinal=row.ordinal,
+            fingerprint=row.fingerprint,
+            body=row.own_body or row.entry_body,
+            temperature_c=row.temperature_c,
+            who=row.who,
+            written_at=row.written_at,
+            measured_at=row.measured_at,
+            entry_id=row.entry_id,
+        )
+        for row in rows
+    ]
+    return sorted(found, key=lambda measurement: measurement.id)
+
+
+def of_lenses(connection: Connection, lens_ids: Collection[bytes]) -> list[Measurement]:
+    """All measurements of lenses, those corrected since among them."""
+    return [
+        found for some in parts(lens_ids) for found in _measurements(connection, tables.measurement.c.lens_id.in_(some))
+    ]
+
+
+def of_job(connection: Connection, job_id: bytes) -> list[Measurement]:
+    """All measurements of a job, those corrected since among them."""
+    return _measurements(connection, tables.measurement.c.job_id == job_id)
+
+
+def corrections_of(connection: Connection, lens_ids: Collection[bytes]) -> list[Correction]:
+    """All corrections of the measurements of lenses, oldest first."""
+    chosen = [column for some in parts(lens_ids) for column in (tables.correction.c.lens_id.in_(some),)]
+    return [found for where in chosen for found in _corrections(connection, where)]
+
+
+def corrections_of_job(connection: Connection, job_id: bytes) -> list[Correction]:
+    """All corrections of the measurements of a job, oldest first."""
+    return _corrections(connection, tables.correction.c.job_id == job_id)
+
+
+def _corrections(connection: Connection, where: ColumnElement[bool]) -> list[Correction]:
+    correction = tables.correction
+    joined = correction.join(tables.entry, correction.c.entry_id == tables.entry.c.id)
+    columns = (
+        correction.c.old_id,
+        correction.c.new_id,
+        correction.c.fingerprint,
+        correction.c.reason,
+        tables.entry.c.who,
+        tables.entry.c.written_at,
+    )
+    rows = connection.execute(select(*columns).select_from(joined).where(where).order_by(correction.c.id))
+    return [Correction(*row) for row in rows]
+
+
+def standing(found: Iterable[Measurement], corrections: Iterable[Correction]) -> list[Measurement]:
+    """Those in force: not corrected, and of several with one lens and fingerprint the first alone."""
+    gone = {correction.fingerprint for correction in corrections}
+    kept: dict[tuple[bytes, bytes], Measurement] = {}
+    for one in found:
+        if one.fingerprint not in gone:
+            kept.setdefault((one.lens_id, one.fingerprint), one)
+    return list(kept.values())
+
+
+def in_force(connection: Connection, lens_ids: Collection[bytes]) -> list[Measurement]:
+    """The measurements of lenses that count: not corrected, and none twice."""
+    return standing(of_lenses(connection, lens_ids), corrections_of(connection, lens_ids))
+
+
+def replacements(corrections: Iterable[Correction]) -> Mapping[bytes, Correction]:
+    """The corrections by the measurement they name."""
+    return {correction.old_id: correction for correction in corrections}

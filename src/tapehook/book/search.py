@@ -1,0 +1,259 @@
+"""Finding a lens by anything said of it, typing mistakes forgiven.
+
+Each lens has words: its model, serial, focal length, widest stop, shelves, jobs and state. A word typed finds those
+that are equal, that begin with it, or that are one slip away: a letter too many, too few, wrong, or two swapped. The
+index keeps, for each word, hashes of it and of it with each one letter left out; two words a slip apart have one in
+common (the deletion neighbourhood of T. Bocek, E. Hunt and B. Stiller, Fast similarity search in large dictionaries,
+2007).
+"""
+
+import hashlib
+import re
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, Select, delete, exists, func, select
+
+from tapehook.book import tables
+from tapehook.book.engine import insert_new
+from tapehook.book.lenses import BookLens, groups_of, lenses_of, plain_serial
+from tapehook.book.shelves import shelf_names
+from tapehook.book.store import Book
+from tapehook.book.versions import newest, parts
+from tapehook.notation import NotationError, parse_focal_length
+
+FEWEST_LETTERS = 4
+"""Shorter words are not forgiven a slip: 35 and 25 are two focal lengths."""
+MOST_LETTERS = 40
+MOST_FOUND = 50
+_MOST_PREFIXED = 300
+_MOST_CANDIDATES = 2_000
+_COUNTED_TO = 5_000
+_BATCH = 2_000
+_WORD = re.compile(r"[^\W_]+(?:[.\-'][^\W_]+)*")
+_EXACT = re.compile(r"\d+(?:\.\d+)?mm|t\d+(?:\.\d+)?")
+"""Focal lengths and stops: another figure is another lens, and no slip."""
+
+
+@dataclass(frozen=True, slots=True)
+class FoundLens:
+    """A lens found, ``slips`` away from what was typed, and the shelves it stands on."""
+
+    lens: BookLens
+    slips: int
+    shelves: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What was found, nearest first; ``more`` when there was too much to show all."""
+
+    lenses: tuple[FoundLens, ...]
+    more: bool
+
+
+def words_in(text: str) -> Iterator[str]:
+    """The words of a text: letters and digits, folded; a word with a point or dash in it also without."""
+    for found in _WORD.findall(text):
+        word = found.casefold()[:MOST_LETTERS]
+        yield word
+        bare = re.sub(r"[.\-']", "", word)
+        if bare != word and not re.fullmatch(r"\d+\.\d+", word):
+            yield bare
+            yield from (part for part in re.split(r"[.\-']", word) if part)
+
+
+def words_of(lens: BookLens, shelves: Iterable[str], jobs: Iterable[str]) -> set[str]:
+    """All words a lens is found by."""
+    facts = lens.facts.data if lens.facts else {}
+    texts = [lens.model or "", lens.serial or "", lens.provisional or "", *shelves, *jobs]
+    texts += ["serial not read provisional"] if not lens.serial else []
+    texts += [f"needs work {lens.state.data.get('why', '')}"] if lens.needs_work and lens.state else []
+    words = {word for text in texts for word in words_in(text)}
+    if lens.serial:
+        words.add(plain_serial(lens.serial)[:MOST_LETTERS])
+    for name, unit in (("focal_mm", "mm"), ("focal_min_mm", "mm")):
+        if facts.get(name):
+            words |= {f"{facts[name]:g}", f"{facts[name]:g}{unit}"}
+    if facts.get("focal_min_mm"):
+        words.add(f"{facts['focal_min_mm']:g}-{facts['focal_mm']:g}")
+    if facts.get("t_stop"):
+        words.add(f"t{facts['t_stop']:g}")
+    words.add(str(facts.get("kind", "prime")))
+    return {word for word in words if word}
+
+
+def word_id(word: str) -> int:
+    """63 bits of a hash of a word."""
+    return int.from_bytes(hashlib.blake2b(word.encode(), digest_size=8).digest(), "big") >> 1
+
+
+def near_ids(word: str) -> set[int]:
+    """Hashes of a word and, where a slip is forgiven, of it with each one letter left out."""
+    found = {word_id(word)}
+    if len(word) >= FEWEST_LETTERS and not _EXACT.fullmatch(word):
+        found |= {word_id(word[:at] + word[at + 1 :]) for at in range(len(word))}
+    return found
+
+
+def slips(one: str, other: str) -> int:
+    """Letters too many, too few, wrong or swapped with their neighbour, between two words: 0, 1, or 2 for more."""
+    if one == other:
+        return 0
+    if abs(len(one) - len(other)) > 1:
+        return 2
+    at = next((i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), min(len(one), len(other)))
+    one, other = one[at:], other[at:]
+    swapped = one[:2] == other[1::-1] and len(one) > 1 and one[2:] == other[2:]
+    return 1 if swapped or one[1:] == other[1:] or one[1:] == other or one == other[1:] else 2
+
+
+# --- the index ---------------------------------------------------------------------------------------------------
+
+
+def index_lenses(connection: Connection, lens_ids: Collection[bytes]) -> None:
+    """Work out anew the words of lenses and of all ids tied to them."""
+    groups = groups_of(connection, lens_ids)
+    members = {member for group in groups.values() for member in group}
+    for some in parts(members):
+        connection.execute(delete(tables.lens_word).where(tables.lens_word.c.lens_id.in_(some)))
+    for start in range(0, len(members), _BATCH):
+        _index(connection, sorted(members)[start : start + _BATCH])
+
+
+def index_all(connection: Connection) -> None:
+    """Work out the words of all lenses anew."""
+    for table in (tables.lens_word, tables.word_near, tables.word):
+        connection.execute(delete(table))
+    ids = sorted(connection.execute(select(tables.lens.c.id)).scalars())
+    for start in range(0, len(ids), _BATCH):
+        _index(connection, ids[start : start + _BATCH])
+
+
+def _index(connection: Connection, lens_ids: Collection[bytes]) -> None:
+    words: set[str] = set()
+    pairs: list[dict[str, object]] = []
+    for lens, own in all_words(connection, lens_ids):
+        words |= own
+        pairs += [{"word_id": word_id(word), "lens_id": lens.id} for word in own]
+    insert_new(connection, tables.word, [{"id": word_id(word), "text": word} for word in words])
+    near = [{"near": key, "word_id": word_id(word)} for word in words for key in near_ids(word)]
+    insert_new(connection, tables.word_near, near)
+    insert_new(connection, tables.lens_word, pairs)
+
+
+def all_words(connection: Connection, lens_ids: Collection[bytes]) -> list[tuple[BookLens, set[str]]]:
+    """The lenses that go by these ids, with the words the records give them now."""
+    lenses = {lens.id: lens for lens in lenses_of(connection, lens_ids).values()}
+    members = {member: lens.id for lens in lenses.values() for member in lens.ids}
+    shelves = shelf_names(connection, members)
+    jobs = _jobs_of(connection, members)
+    found = []
+    for lens in lenses.values():
+        on = {name for member in lens.ids for name in shelves.get(member, ())}
+        used = {name for member in lens.ids for name in jobs.get(member, ())}
+        found.append((lens, words_of(lens, on, used)))
+    return found
+
+
+def _jobs_of(connection: Connection, lens_ids: Collection[bytes]) -> Mapping[bytes, set[str]]:
+    """Names of the jobs that lenses were measured in."""
+    found: dict[bytes, set[str]] = defaultdict(set)
+    measured = tables.measurement
+    joined = measured.join(tables.job, measured.c.job_id == tables.job.c.id)
+    for some in parts(lens_ids):
+        chosen = select(measured.c.lens_id, tables.job.c.name).distinct()
+        for lens_id, name in connection.execute(chosen.select_from(joined).where(measured.c.lens_id.in_(some))):
+            found[lens_id].add(name)
+    return found
+
+
+# --- finding -----------------------------------------------------------------------------------------------------
+
+
+def find_lenses(book: Book, text: str, limit: int = MOST_FOUND) -> Found:
+    """Lenses that have every word typed, nearest first. Nothing typed finds nothing."""
+    terms = list(dict.fromkeys(found.casefold()[:MOST_LETTERS] for found in _WORD.findall(_with_focal(text))))
+    with book.reading() as connection:
+        candidates = [_candidates(connection, term) for term in terms]
+        if not terms or not all(candidates):
+            return Found((), more=False)
+        scores = _matching(connection, candidates)
+        lenses = {lens.id: lens for lens in lenses_of(connection, scores).values()}
+        ranked = sorted(
+            (sum(scores[lens_id]), lens.model or "", lens.serial or "", lens_id) for lens_id, lens in lenses.items()
+        )
+        shown = [(lenses[lens_id], rank) for rank, _, _, lens_id in ranked[:limit]]
+        shelves = shelf_names(connection, {member for lens, _ in shown for member in lens.ids})
+        found = tuple(
+            FoundLens(lens, rank, tuple(sorted({name for one in lens.ids for name in shelves.get(one, ())})))
+            for lens, rank in shown
+        )
+        return Found(found, more=len(ranked) > limit or len(scores) >= _MOST_CANDIDATES)
+
+
+def _with_focal(text: str) -> str:
+    """The text, a focal length with its unit as one word: "50 mm" is "50mm"."""
+    try:
+        parse_focal_length(text)
+    except NotationError:
+        pass
+    else:
+        text = text.replace(" ", "")
+    return re.sub(r"(?<=\d)\s+mm\b", "mm", text)
+
+
+def _candidates(connection: Connection, term: str) -> dict[int, int]:
+    """Words a term may mean, by id, with how far they are off: equal, then beginning with it, then a slip away."""
+    word, near = tables.word, tables.word_near
+    found: dict[int, int] = {}
+    if len(term) > 1:
+        where = (word.c.text >= term, word.c.text < term + "\U0010ffff")
+        found |= dict.fromkeys(connection.execute(select(word.c.id).where(*where).limit(_MOST_PREFIXED)).scalars(), 1)
+    joined = near.join(word, word.c.id == near.c.word_id)
+    chosen = select(word.c.id, word.c.text).select_from(joined).where(near.c.near.in_(near_ids(term))).distinct()
+    for found_id, text in connection.execute(chosen):
+        off = slips(term, text)
+        if off < 2:
+            found[found_id] = min(found.get(found_id, 2), 0 if off == 0 else 2)
+    return found
+
+
+def _matching(connection: Connection, candidates: list[dict[int, int]]) -> dict[bytes, list[int]]:
+    """Lenses with a word for every term, with how far each term is off; the rarest term is looked up first."""
+    lens_word = tables.lens_word
+    order = sorted(range(len(candidates)), key=lambda at: _count(connection, candidates[at]))
+    first, rest = candidates[order[0]], [candidates[at] for at in order[1:]]
+    scores: dict[bytes, list[int]] = {}
+    chosen: Select[tuple[bytes, int]] = select(lens_word.c.lens_id, lens_word.c.word_id)
+    chosen = chosen.where(lens_word.c.word_id.in_(first))
+    for others in rest:
+        also = lens_word.alias()
+        chosen = chosen.where(exists().where(also.c.lens_id == lens_word.c.lens_id, also.c.word_id.in_(others)))
+    for row in connection.execute(chosen.limit(_MOST_CANDIDATES)):
+        off = first[row.word_id]
+        scores[row.lens_id] = [min(off, scores[row.lens_id][0])] if row.lens_id in scores else [off]
+    for others in rest:
+        best: dict[bytes, int] = {}
+        for some in parts(scores):
+            where = (lens_word.c.lens_id.in_(some), lens_word.c.word_id.in_(others))
+            for pair in connection.execute(select(lens_word.c.lens_id, lens_word.c.word_id).where(*where)):
+                best[pair.lens_id] = min(others[pair.word_id], best.get(pair.lens_id, 9))
+        for lens_id, off in best.items():
+            scores[lens_id].append(off)
+    return scores
+
+
+def _count(connection: Connection, words: Mapping[int, int]) -> int:
+    """How many lenses have one of the words, counted up to a limit."""
+    some = select(tables.lens_word.c.lens_id).where(tables.lens_word.c.word_id.in_(words)).limit(_COUNTED_TO)
+    return connection.scalar(select(func.count()).select_from(some.subquery())) or 0
+
+
+def shelf_changed(connection: Connection, shelf_ids: Collection[bytes]) -> None:
+    """Work out anew the words of the lenses on shelves that were renamed or moved."""
+    on = newest(connection, tables.version.c.kind == "on_shelf")
+    wanted = {shelf_id.hex() for shelf_id in shelf_ids}
+    lens_ids = {one.now.lens_id for one in on.values() if one.data.get("shelf") in wanted and one.now.lens_id}
+    index_lenses(connection, lens_ids)
