@@ -18,7 +18,7 @@ _NEEDED = (LENSES, READINGS)
 
 
 def read_job(folder: Path) -> Job:
-    """The job in ``folder``: ``lenses`` and ``readings`` as CSV or XLSX; if there, ``charts``, ``tstops``, ``job.toml``.
+    """The job in ``folder``: ``lenses``, ``readings`` as CSV or XLSX; if there, ``charts``, ``tstops``, ``job.toml``.
 
     Other files are left alone, and nothing is written. Raises JobProblems, and nothing else, with all
     problems of all files.
