@@ -6,7 +6,18 @@ from typing import Any
 from tapehook.job.records import Axis
 from tapehook.lens import LensMap, Play
 from tapehook.lens.twins import BorrowedMap
-from tapehook.prep.results import AxisPrep, BorrowedPrep, BudgetView, CopyPrep, LensPrep, Prep, TwinsPrep
+from tapehook.prep.flange_findings import flange_used, parfocal
+from tapehook.prep.results import (
+    AxisPrep,
+    BorrowedPrep,
+    BudgetView,
+    CopyPrep,
+    FlangePrep,
+    LensFlange,
+    LensPrep,
+    Prep,
+    TwinsPrep,
+)
 from tapehook.prep.suspects import SuspectRow
 
 GRID_POINTS = 241
@@ -217,3 +228,43 @@ def _comparison(unit: str, found: CopyPrep) -> dict[str, Any]:
 def _worst(worst: tuple[float, float, float]) -> dict[str, Any]:
     share, half_width, distance_m = worst
     return {"depth_used": finite(share), "plus_minus": finite(half_width), "distance_m": finite(distance_m)}
+
+
+def flanges_as_json(prep: Prep) -> dict[str, Any]:
+    """The flange of lenses and bodies, the shape of ``tapehook flange --json``: positive, sensor too far back."""
+    entries = {entry.lens.id: entry for entry in prep.lenses}
+    return {
+        "lenses": {one.lens_id: _flange(entries[one.lens_id], one) for one in prep.flanges.lenses},
+        "bodies": {
+            one.letter: {
+                "flange_um": one.flange_m * 1e6,
+                "sd_um": one.sd_m * 1e6,
+                "lenses": list(one.lens_ids),
+                "probably_off": one.off,
+            }
+            for one in prep.flanges.bodies
+        },
+    }
+
+
+def _flange(entry: LensPrep, one: LensFlange) -> dict[str, Any]:
+    found = entry.flange if isinstance(entry.flange, FlangePrep) else None
+    told = parfocal(entry)
+    return {
+        "flange_um": None if one.flange_m is None else one.flange_m * 1e6,
+        "sd_um": None if one.sd_m is None else one.sd_m * 1e6,
+        "cause": one.cause,
+        "next_test": one.next_test,
+        "with_body": one.together,
+        "chart_tests": len(found.tests) if found else 0,
+        "stop": found.stop.text if found else None,
+        "depth_used": finite(flange_used(one.flange_m or 0.0, entry, found.stop)) if found else None,
+        "parfocal": told
+        and {
+            "depth_used": finite(told.used),
+            "plus_minus": finite(told.plus_minus),
+            "focal_mm": told.focal_m * 1e3,
+            "stop": told.stop.text,
+            "back_focus": told.back_focus,
+        },
+    }

@@ -24,7 +24,8 @@ from tapehook.lens.taping import taping_sd_m
 from tapehook.notation import format_distance
 from tapehook.optics import focus_state, half_width_dpt
 from tapehook.prep.basis import Basis, Optics
-from tapehook.prep.results import AxisPrep, BudgetView, MarkRow, StopView
+from tapehook.prep.flange import front_vergence
+from tapehook.prep.results import AxisPrep, BudgetView, FlangePrep, FlangeUnusable, MarkRow, StopView
 from tapehook.prep.suspects import WAYS, SuspectRow, split_suspects
 from tapehook.prep.usual import UsualPlay
 from tapehook.shot import BudgetTerm, budget_over
@@ -252,7 +253,7 @@ def _written(readings: Sequence[Reading]) -> dict[float, str]:
 
 
 def focus_budgets(
-    ring: FocusRing, lens: Lens, basis: Basis, usual: UsualPlay
+    ring: FocusRing, lens: Lens, basis: Basis, usual: UsualPlay, flange: FlangePrep | FlangeUnusable | None = None
 ) -> tuple[tuple[BudgetView, ...], tuple[str, ...]]:
     """Budget at the widest and at the shooting stop over the range that was read, and what was assumed in it."""
     lens_map, optics = ring.axis.lens_map, basis.optics
@@ -265,6 +266,8 @@ def focus_budgets(
     distance = lens_map.scale.value(np.linspace(ends[0], ends[1], BUDGET_POINTS))
     distance[0], distance[-1] = far, near
     terms = _terms(lens_map, lens, optics, distance, usual, assumptions)
+    if isinstance(flange, FlangePrep) and flange.verdict.cause in ("flange", "fine"):
+        terms.append(_flange_term(flange, optics, distance))
     roles: list[tuple[Literal["widest", "shooting"], StopView | None]] = [
         ("widest", basis.widest),
         ("shooting", basis.shooting),
@@ -296,6 +299,15 @@ def _terms(
         BudgetTerm("backlash", "bias", play / slope, assumed=play_assumed),
         BudgetTerm("tape", "scatter", Z95 * taping_sd_m(distance) * q * q, source="set", assumed=True),
     ]
+
+
+def _flange_term(flange: FlangePrep, optics: Optics, distance_m: Floats) -> BudgetTerm:
+    """The flange as charts found it: delta/f^2 at the front focal point, times (x/u)^2 at the entrance pupil."""
+    shift = abs(flange.fit.flange_m()[0]) / optics.focal_m**2
+    front = front_vergence(distance_m, optics.focal_m, optics.pupil)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = np.where(front > 0, pupil_vergence(optics, distance_m) / front, 1.0)
+    return BudgetTerm("flange", "bias", shift * ratio**2)
 
 
 def _step(lens: Lens, lens_map: LensMap, assumptions: list[str]) -> tuple[float, bool]:

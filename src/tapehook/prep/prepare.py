@@ -22,6 +22,9 @@ from tapehook.prep.basis import (
     width_spread,
 )
 from tapehook.prep.checks import lens_findings
+from tapehook.prep.flange import lens_flange
+from tapehook.prep.flange_findings import cameras_with_flanges, with_flanges
+from tapehook.prep.flange_split import find_flanges
 from tapehook.prep.focus import FocusRing, focus_budgets, map_focus, map_ring, mark_rows
 from tapehook.prep.heat import heat_findings
 from tapehook.prep.light import light_findings
@@ -78,7 +81,9 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
     lenses = [_with_findings(entry, across) if entry.lens.id in told else entry for entry in lenses]
     twins = find_twins(lenses, job, batches[0].usual) if batches else TwinsPrep()
     lenses = with_twins(lenses, twins)
-    cameras = tuple(_camera(camera, job) for camera in job.cameras)
+    flanges = find_flanges(lenses, job)
+    lenses = with_flanges(lenses, flanges)
+    cameras = cameras_with_flanges([_camera(camera, job) for camera in job.cameras], lenses, flanges)
     wanted = job_shooting_t(job)
     found = [finding for entry in lenses for finding in entry.findings]
     found += [finding for camera in cameras for finding in camera.findings]
@@ -93,6 +98,7 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
         tuple(sort_findings(found)),
         tuple(assumptions),
         twins,
+        flanges,
     )
 
 
@@ -143,8 +149,9 @@ def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], batch: Batch) 
     other_axes: tuple[Axis, ...] = ("iris", "zoom")
     others = tuple(map_ring(axis, lens, readings[axis]) for axis in other_axes if readings.get(axis))
     marks = mark_rows(ring, readings.get("focus", []), basis)
-    budgets, budget_assumptions = focus_budgets(ring, lens, basis, usual)
     lens_map = ring.axis.lens_map
+    flange = lens_flange(lens, job, basis, lens_map, usual)
+    budgets, budget_assumptions = focus_budgets(ring, lens, basis, usual, flange)
     usable = lens_map if lens_map is not None and lens_map.monotone else None
     findings = [*lens_findings(lens, title, batch.job, basis, ring, budgets, others, serials_read=batch.serials_read)]
     findings += heat_findings(Maker(lens, title), lens, job, basis, ring, readings.get("focus", []))
@@ -179,6 +186,7 @@ def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], batch: Batch) 
         budgets=budgets,
         findings=tuple(sort_findings(findings)),
         assumptions=(*basis.assumptions, *ring.assumptions, *budget_assumptions),
+        flange=flange,
     )
 
 

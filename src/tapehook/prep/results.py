@@ -8,9 +8,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from tapehook.finding import Finding
-from tapehook.job.records import Axis, Camera, Job, Lens
+from tapehook.job.records import Axis, Camera, ChartTest, Job, Lens
 from tapehook.lens import LensMap, Play
 from tapehook.lens.copies import CopyDifference, CopySpread
+from tapehook.lens.flange import Cause, ChartDeviations, FlangeFit, Verdict
 from tapehook.lens.twins import BorrowedMap
 from tapehook.optics import Pupil
 from tapehook.prep.suspects import SuspectRow
@@ -135,6 +136,70 @@ class TwinsPrep:
     spread: CopySpread = field(default_factory=CopySpread)
 
 
+FlangeUnusable = Literal["no_position", "no_map", "no_optics", "no_stop", "too_near"]
+"""Why the chart tests of a lens say nothing of its flange."""
+
+
+@dataclass(frozen=True, slots=True)
+class FlangePrep:
+    """What the chart tests of one lens say; ``stop`` is the one it was judged for, its widest.
+
+    ``bodies`` names the bodies that ``charts.body`` numbers, (None,) where nobody wrote down a body; ``focals_m`` the
+    focal lengths of ``charts.zoom``. ``tests`` are the rows used, in the order of ``charts``.
+    """
+
+    charts: ChartDeviations
+    fit: FlangeFit
+    verdict: Verdict
+    stop: StopView
+    bodies: tuple[str | None, ...]
+    focals_m: tuple[float, ...]
+    tests: tuple[ChartTest, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LensFlange:
+    """The flange of one lens, metres with its standard deviation, positive: the sensor too far back; None without any.
+
+    ``together``: of the lens and the body together, as the body of its tests is not known. ``cause`` of what the
+    charts show, ``next_test`` what to do to know more. ``swap``: another body or lens would tell whose fault it is.
+    """
+
+    lens_id: str
+    flange_m: float | None
+    sd_m: float | None
+    cause: Cause
+    next_test: str | None = None
+    together: bool = False
+    swap: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class BodyFlange:
+    """The flange of one body, metres with its standard deviation, positive: the sensor too far back.
+
+    ``lens_ids`` were tested on it; ``off`` the probability that it uses a quarter of the depth of one of them.
+    """
+
+    letter: str
+    flange_m: float
+    sd_m: float
+    lens_ids: tuple[str, ...]
+    off: float
+
+
+@dataclass(frozen=True, slots=True)
+class FlangesPrep:
+    """The flange of all lenses with chart tests, and of the bodies they were tested on, in the order of the job."""
+
+    lenses: tuple[LensFlange, ...] = ()
+    bodies: tuple[BodyFlange, ...] = ()
+
+    def lens(self, lens_id: str) -> LensFlange | None:
+        """The lens with that id; None when it has no chart test."""
+        return next((one for one in self.lenses if one.lens_id == lens_id), None)
+
+
 @dataclass(frozen=True, slots=True)
 class AxisPrep:
     """One mapped ring: the map, or the sentence that says why there is none."""
@@ -185,6 +250,8 @@ class LensPrep:
     budgets: tuple[BudgetView, ...]
     findings: tuple[Finding, ...]
     assumptions: tuple[str, ...]
+    flange: FlangePrep | FlangeUnusable | None = None
+    """What its chart tests say, or why they say nothing; None without any."""
     borrowed: BorrowedPrep | None = None
     """What it borrows, where it has too few marks for a map of its own and there is another copy."""
 
@@ -227,6 +294,7 @@ class Prep:
     findings: tuple[Finding, ...]
     assumptions: tuple[str, ...]
     twins: TwinsPrep = field(default_factory=TwinsPrep)
+    flanges: FlangesPrep = field(default_factory=FlangesPrep)
 
     def lens(self, lens_id: str) -> LensPrep:
         """The lens with that id. Raises KeyError when the job has none."""
