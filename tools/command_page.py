@@ -31,6 +31,9 @@ HEAD = ("| field | type | unit | what it is |", "|---|---|---|---|")
 
 def rows_of(shape: dict[str, Any], path: str = "") -> Iterator[str]:
     """One row of a table for each field of a shape."""
+    if shape["type"] == "array" and not path:
+        yield from rows_of(shape["items"], "[]")
+        return
     fields = shape.get("properties", {})
     if isinstance(shape.get("additionalProperties"), dict):
         fields = {"ID": shape["additionalProperties"]}

@@ -43,6 +43,20 @@ def show_table(table: "Table") -> None:
         click.echo(text.getvalue(), nl=False)
 
 
+def show_rows(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """A plain table: what stands in its cells is text, whatever it looks like."""
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=box.SIMPLE, pad_edge=False)
+    for heading in headings:
+        table.add_column(heading)
+    for row in rows:
+        table.add_row(*(Text(plain(cell)) for cell in row))
+    show_table(table)
+
+
 def _is_terminal(stream: IO[str] | None) -> bool:
     """True when a person is looking; a program started without streams has None."""
     return stream is not None and stream.isatty()

@@ -1,12 +1,11 @@
 """``tapehook twins``: copies of one model, how they differ, and which may borrow a map."""
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from tapehook.cli.console import progress, show_json, show_table
+from tapehook.cli.console import progress, show_json, show_rows
 from tapehook.cli.refusals import Argument, Command, Option, folder_path, plain
 
 if TYPE_CHECKING:
@@ -52,25 +51,12 @@ def _show(prep: "Prep", twins: "TwinsPrep") -> None:
         click.echo("No two copies of one model with a map to lend. Name twins in the column twin_of of lenses.csv.")
         return
     headings = ["lens", "lender", "proof marks", "depth used", "under a quarter", "own map"]
-    _show_rows(headings, [_borrowed(found) for found in twins.borrowed])
+    show_rows(headings, [_borrowed(found) for found in twins.borrowed])
     if twins.copies:
         headings = ["copy", "against", "index off", "as they stand", "index set", "most at"]
         entries = {entry.lens.id: entry for entry in prep.lenses}
-        _show_rows(headings, [_copy(entries[found.lens_id], found) for found in twins.copies])
+        show_rows(headings, [_copy(entries[found.lens_id], found) for found in twins.copies])
     click.echo(plain(spread_sentence(twins.spread)))
-
-
-def _show_rows(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(box=box.SIMPLE, pad_edge=False)
-    for heading in headings:
-        table.add_column(heading)
-    for row in rows:
-        table.add_row(*(Text(plain(cell)) for cell in row))
-    show_table(table)
 
 
 def _borrowed(found: "BorrowedPrep") -> list[str]:
