@@ -129,7 +129,7 @@ def chart_tests(
     repeats: int = 1,
     ways: Sequence[Approach | None] = BOTH,
 ) -> tuple[ChartTest, ...]:
-    """Best focus on charts taped at ``distances_m``, ``repeats`` times each, the ways in turn.
+    """Best focus on charts taped once at ``distances_m``, ``repeats`` times each, the ways in turn.
 
     q set = q subject (1 + scale_slope) - flange/f^2 + judgement (sd ``judgement_used`` of w at the stop). The written
     distance lacks ``tape_datum_m`` and carries the error of the tape.
@@ -137,9 +137,11 @@ def chart_tests(
     stop = t_number or lens.t_stop
     flange_m = (lens.flange_um + body_flange_um) * 1e-6
     found = []
-    for number, distance in enumerate(d for d in distances_m for _ in range(repeats)):
+    taped = [d + lens.tape_datum_m + rng.normal() * float(taping_sd_m(d)) for d in distances_m]
+    for number, (distance, true) in enumerate(
+        (d, t) for d, t in zip(distances_m, taped, strict=True) for _ in range(repeats)
+    ):
         way = ways[number % len(ways)]
-        true = distance + lens.tape_datum_m + rng.normal() * float(taping_sd_m(distance))
         q = float(lens.vergence(true)) * (1.0 + lens.scale_slope) - flange_m / lens.focal_m**2
         q += rng.normal() * judgement_used * lens.half_width_dpt(stop)
         ahead = lens.toward_near * AHEAD[way] * lens.play_deg / 2.0
