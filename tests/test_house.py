@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-LAYERS = ("cli", "handover", "prep", "job", "picture", "shot", "lens", "optics", "notation", "finding")
+LAYERS = ("cli", "pages", "handover", "prep", "job", "picture", "shot", "lens", "optics", "notation", "finding")
 
 
 def _build_house(folder: Path) -> None:
