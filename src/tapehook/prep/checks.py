@@ -206,6 +206,7 @@ _REMEDY = {
     "map": "Read more marks round that distance, both ways; read each twice.",
     "reading": "Read positions in a finer step, or shoot at a smaller stop.",
     "backlash": "Always arrive from the same side, or have the gears seen to by a technician.",
+    "flange": "Settle the flange first: see what its chart tests say.",
 }
 
 
