@@ -5,7 +5,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from tapehook.book.ids import digest
-from tapehook.book.jobs import JobDocument, choose_version, find_job, job_of_document
+from tapehook.book.jobs import JobDocument, choose_version, find_job, job_of_version
 from tapehook.book.store import Book
 from tapehook.book.trouble import in_words, refusal
 from tapehook.job.records import Job
@@ -39,9 +39,10 @@ def export_job(book: Book, name: str, folder: Path, *, version: str | None = Non
     folder holds something and ``over`` was not said; JobProblems when the job cannot be written.
     """
     with book.reading() as connection:
-        job_id, found = find_job(connection, name, book.name)
-        document = JobDocument.of(choose_version(found, name, version))
-        job = job_of_document(connection, job_id, document, book.name)
+        _, found = find_job(connection, name, book.name)
+        chosen = choose_version(found, name, version)
+        document = JobDocument.of(chosen)
+        job = job_of_version(connection, found, chosen, book.name)
     with in_words(str(folder)):
         if not over and folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
             said = (

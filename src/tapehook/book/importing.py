@@ -26,7 +26,7 @@ from tapehook.book.jobs import (
     add_job,
     document_id,
     job_id_of,
-    job_of_document,
+    job_of_version,
 )
 from tapehook.book.lenses import (
     add_lens,
@@ -54,6 +54,7 @@ from tapehook.book.trouble import BookProblem, BookRefusal
 from tapehook.book.versions import Thing, edit, thing, things
 from tapehook.job.problems import shown
 from tapehook.job.records import Camera, Job, Lens
+from tapehook.job.tomlfile import read_job_toml
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,10 +216,14 @@ def _stale(
 
     One that came from the book as it is now may say anything: it is the same work gone on with.
     """
-    if folder.source and there.now.source == folder.source:
-        return
     document = JobDocument.of(there.now)
-    undone = _undone(folder, document, gone)
+    if folder.source and there.now.source == folder.source:
+        # The same folder once more may undo what it said itself, but not what was measured at the bench since.
+        listed = {one for rows in document.rows.values() for one in rows}
+        at_bench = sum(one.fingerprint not in listed for one in gone)
+        undone = f"{at_bench} measurements made or corrected since are not in it" if at_bench else ""
+    else:
+        undone = _undone(folder, document, gone)
     if undone and not (folder.marker and folder.marker == _marker_now(connection, there, document, name)):
         said = (
             f"this folder would undo what {there.now.who} wrote to the book at {there.now.written_at[:16]} (UTC): "
@@ -229,7 +234,7 @@ def _stale(
 
 def _marker_now(connection: Connection, there: Thing, document: JobDocument, name: str) -> str:
     """What an export would leave in a folder now."""
-    job = job_of_document(connection, there.now.job_id or b"", document, name)
+    job = job_of_version(connection, there, there.now, name)
     return content_digest(rendered(job, document.toml))
 
 
@@ -329,7 +334,7 @@ def _write_measurements(
     assert plan.job_id is not None  # noqa: S101 - the caller has looked
     units, rows = _units(job), _Rows.of(writing.connection, plan.job_id)
     groups = groups_of(writing.connection, set(lens_ids.values()))
-    bodies = _bodies(job)
+    bodies = bodies_in(job.cameras, {lens.id: lens.camera for lens in job.lenses})
     order: dict[str, list[bytes]] = {kind: [] for kind in ORDER}
     new: list[dict[str, Any]] = []
     for record in measured_of(job):
@@ -357,16 +362,17 @@ def _write_measurements(
     return {kind: tuple(listed) for kind, listed in order.items()}
 
 
-def _bodies(job: Job) -> dict[str, str]:
-    """The camera body each lens was on, where the job says so: the body's name, else its letter."""
-    names = {camera.letter: _body(camera) for camera in job.cameras}
-    return {
-        lens.id: names.get(lens.camera, lens.camera) for lens in job.lenses if lens.camera and " " not in lens.camera
-    }
+def bodies_in(cameras: Sequence[Camera], letters: Mapping[str, str | None]) -> dict[str, str]:
+    """The body of each lens by the letter of its camera: the body's name, else the letter. Lenses on several: none."""
+    names = {camera.letter: camera.name or camera.letter for camera in cameras}
+    return {lens_id: names.get(letter, letter) for lens_id, letter in letters.items() if letter and " " not in letter}
 
 
-def _body(camera: Camera) -> str:
-    return camera.name or camera.letter
+def bodies_of(document: JobDocument) -> dict[str, str]:
+    """The camera body each lens of a job of the book is on, where the job says so."""
+    job = read_job_toml(document.toml.encode(), []) if document.toml else None
+    letters = {lens.row_id: lens.row.get("camera") for lens in document.lenses}
+    return bodies_in(job.cameras if job else (), letters)
 
 
 def _pairs(gone: Sequence[Measurement], new: Sequence[Mapping[str, Any]]) -> Iterator[tuple[Measurement, bytes | None]]:

@@ -114,9 +114,8 @@ def load_job(book: Book, name: str, version: str | None = None) -> Job:
     Raises BookRefusal when there is no such job, or when it is in conflict and no version was named.
     """
     with book.reading() as connection:
-        job_id, found = find_job(connection, name, book.name)
-        chosen = choose_version(found, name, version)
-        return job_of_document(connection, job_id, JobDocument.of(chosen), book.name)
+        _, found = find_job(connection, name, book.name)
+        return job_of_version(connection, found, choose_version(found, name, version), book.name)
 
 
 def choose_version(found: Thing, name: str, version: str | None) -> Version:
@@ -142,29 +141,86 @@ def short(version_id: bytes) -> str:
     return version_id.hex()[-8:]
 
 
-def job_of_document(connection: Connection, job_id: bytes, document: JobDocument, name: str) -> Job:
-    """The job put together again. Raises BookRefusal where the book lacks something of it or holds what no job can."""
-    by_fingerprint: dict[bytes, Measurement] = {}
-    for one in of_job(connection, job_id):
-        by_fingerprint.setdefault(one.fingerprint, one)
-    lost = [one for kind in ORDER for one in document.rows[kind] if one not in by_fingerprint]
-    if lost:
-        said = f"{len(lost)} measurements of this job are not in the book; tapehook book check says more"
-        raise refusal(name, said)
-    tables_ = {kind: tuple(by_fingerprint[one].record() for one in document.rows[kind]) for kind in ORDER}
+def job_of_version(connection: Connection, found: Thing, chosen: Version, name: str) -> Job:
+    """The job put together again from one of its newest versions, with what was measured and corrected since.
+
+    Raises BookRefusal where the book called ``name`` lacks something of it, JobProblems where it holds what no job can.
+    """
+    document = JobDocument.of(chosen)
+    rows = rows_now(connection, found, chosen, name)
     problems: list[Problem] = []
     job = Job() if document.toml is None else read_job_toml(document.toml.encode(), problems)
     if job is None:
         raise JobProblems(problems)
     update = {
         "lenses": tuple(Lens.model_validate(lens.row) for lens in document.lenses),
-        "readings": tables_["reading"],
-        "charts": tables_["chart"],
-        "tstops": tables_["light"],
+        "readings": tuple(one.record() for one in rows["reading"]),
+        "charts": tuple(one.record() for one in rows["chart"]),
+        "tstops": tuple(one.record() for one in rows["light"]),
         "column_order": {table: tuple(header) for table, header in document.columns.items()},
     }
     given = {field for field, value in update.items() if value}
     return job.model_copy(update={field: update[field] for field in update if field in given})
+
+
+def rows_now(connection: Connection, found: Thing, chosen: Version, name: str) -> dict[str, list[Measurement]]:
+    """The measurements of a job by kind: its rows as one newest version has them, and what came at the bench since.
+
+    A row corrected at the bench gives its place to the new one. What was added there stands at the end. Raises
+    BookRefusal where the book called ``name`` lacks a row.
+    """
+    assert chosen.job_id is not None  # noqa: S101 - every version of a job names it
+    document = JobDocument.of(chosen)
+    everything = of_job(connection, chosen.job_id)
+    by_fingerprint = {one.fingerprint: one for one in reversed(everything)}
+    lost = [one for kind in ORDER for one in document.rows[kind] if one not in by_fingerprint]
+    if lost:
+        said = f"{len(lost)} measurements of this job are not in the book; tapehook book check says more"
+        raise refusal(name, said)
+    follow = _Followed(connection, chosen.job_id, everything)
+    rows = {
+        kind: [now for one in document.rows[kind] if (now := follow.now(by_fingerprint[one])) is not None]
+        for kind in ORDER
+    }
+    known = {one for version in found.versions for listed in JobDocument.of(version).rows.values() for one in listed}
+    known |= {one.fingerprint for listed in rows.values() for one in listed}
+    units = {lens.row_id: lens.row.get("unit", "deg") for lens in document.lenses}
+    for one in standing(everything, follow.corrections):
+        fits = one.row_id in units and one.unit in {None, units[one.row_id]}
+        if fits and one.fingerprint not in known:
+            known.add(one.fingerprint)
+            rows[one.kind].append(one)
+    return rows
+
+
+class _Followed:
+    """What stands in the place of a row, corrections made at the bench followed.
+
+    Those an import made are in the rows of the version that it wrote; of a version in conflict with that one they are
+    no part.
+    """
+
+    def __init__(self, connection: Connection, job_id: bytes, everything: Sequence[Measurement]) -> None:
+        self.corrections = corrections_of_job(connection, job_id)
+        version = tables.version
+        imports = set(
+            connection.execute(
+                select(version.c.entry_id).where(version.c.job_id == job_id, version.c.kind == "job")
+            ).scalars()
+        )
+        self._bench = {one.fingerprint: one for one in self.corrections if one.entry_id not in imports}
+        self._by_id = {one.id: one for one in everything}
+
+    def now(self, one: Measurement) -> Measurement | None:
+        """The measurement in the place of this one; None when it was withdrawn."""
+        seen = {one.fingerprint}
+        while one.fingerprint in self._bench:
+            new = self._by_id.get(self._bench[one.fingerprint].new_id or b"")
+            if new is None or new.fingerprint in seen:
+                return None
+            one = new
+            seen.add(one.fingerprint)
+        return one
 
 
 def standing_of_job(connection: Connection, job_id: bytes) -> list[Measurement]:

@@ -5,10 +5,11 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sqlalchemy import ColumnElement, Connection, insert, select
+from sqlalchemy import ColumnElement, Connection, func, insert, select
 
 from tapehook.book import tables
 from tapehook.book.ids import canonical, digest, new_id
+from tapehook.book.lenses import group_of
 from tapehook.book.store import Writing
 from tapehook.book.trouble import refusal
 from tapehook.book.versions import parts
@@ -67,6 +68,7 @@ class Correction:
     reason: str
     who: str
     written_at: str
+    entry_id: bytes
 
 
 def kind_of(record: Measured) -> Kind:
@@ -136,21 +138,83 @@ def add_measurements(
     return [row["id"] for row in rows]
 
 
+def add_to_job(
+    writing: Writing,
+    job_id: bytes,
+    row_id: str,
+    lens_id: bytes,
+    records: Sequence[Measured],
+    *,
+    unit: str = "deg",
+    body: str | None = None,
+) -> list[bytes]:
+    """Add measurements of a job, as they are made; ``row_id`` is what the lens is called there. Their ids.
+
+    They stand after the rows the job has. Nobody else's work on the job is in the way, and none gets in anybody's.
+    """
+    made = []
+    for record in records:
+        at = next_ordinal(writing.connection, job_id, row_id, lens_id, record, unit)
+        row = row_of(record, lens_id, writing.entry_id, unit=unit, job_id=job_id, row_id=row_id, ordinal=at, body=body)
+        writing.connection.execute(insert(tables.measurement), row)
+        made.append(row["id"])
+    return made
+
+
+def next_ordinal(
+    connection: Connection, job_id: bytes, row_id: str, lens_id: bytes, record: Measured, unit: str | None
+) -> int:
+    """How often a row of a job has said just this before."""
+    measured, kind = tables.measurement, kind_of(record)
+    where = [
+        measured.c.lens_id.in_(group_of(connection, lens_id)),
+        measured.c.job_id == job_id,
+        measured.c.row_id == row_id,
+        measured.c.kind == kind,
+        measured.c.data == content_of(record),
+    ]
+    if kind != "light":
+        where.append(measured.c.unit == unit)
+    last = connection.scalar(select(func.max(measured.c.ordinal)).where(*where))
+    return 0 if last is None else int(last) + 1
+
+
 def correct(writing: Writing, old_id: bytes, lens_id: bytes, record: Measured | None, reason: str) -> bytes | None:
     """Put a new measurement in place of an old one, or withdraw it (None); the id of the new one.
 
-    The old one stays in the book. Raises BookRefusal when there is no such measurement, or it was corrected before.
+    The old one stays in the book, and the new one takes its place in its job. Raises BookRefusal when there is no such
+    measurement of the lens, when it was corrected before, and for a record of another kind.
     """
-    standing = {found.id: found for found in in_force(writing.connection, [lens_id])}
+    standing = {found.id: found for found in in_force(writing.connection, group_of(writing.connection, lens_id))}
     if old_id not in standing:
         raise refusal("measurement", "it is not in the book, or was corrected already; look again", "a measurement")
     old = standing[old_id]
     new: dict[str, Any] | None = None
     if record is not None:
-        new = row_of(record, lens_id, writing.entry_id, unit=old.unit, body=old.body)
+        if kind_of(record) != old.kind:
+            raise refusal("measurement", "a reading is corrected by a reading, a test by a test", "the same kind")
+        new = _in_place_of(writing, old, record)
         writing.connection.execute(insert(tables.measurement), new)
     add_corrections(writing, [(old, new["id"] if new else None)], reason)
     return new["id"] if new else None
+
+
+def _in_place_of(writing: Writing, old: Measurement, record: Measured) -> dict[str, Any]:
+    """The row that takes the place of a measurement, in its job if it has one."""
+    entry_id = writing.entry_id
+    if old.job_id is None or old.row_id is None:
+        return row_of(record, old.lens_id, entry_id, unit=old.unit, body=old.body)
+    at = next_ordinal(writing.connection, old.job_id, old.row_id, old.lens_id, record, old.unit)
+    return row_of(
+        record,
+        old.lens_id,
+        entry_id,
+        unit=old.unit,
+        job_id=old.job_id,
+        row_id=old.row_id,
+        ordinal=at,
+        body=old.body,
+    )
 
 
 def add_corrections(writing: Writing, pairs: Iterable[tuple[Measurement, bytes | None]], reason: str) -> None:
@@ -243,6 +307,7 @@ def _corrections(connection: Connection, where: ColumnElement[bool]) -> list[Cor
         correction.c.reason,
         tables.entry.c.who,
         tables.entry.c.written_at,
+        correction.c.entry_id,
     )
     rows = connection.execute(select(*columns).select_from(joined).where(where).order_by(correction.c.id))
     return [Correction(*row) for row in rows]

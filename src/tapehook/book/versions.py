@@ -160,7 +160,7 @@ def edit(
     there = thing(writing.connection, thing_id)
     newest_now = there.seen if there else ()
     if set(newest_now) != set(seen):
-        raise _stale(there, kind, called)
+        raise stale(there, kind, called)
     if there is not None and len(newest_now) == 1 and _says(there.now, data, rows):
         return there.now.id
     version_id = new_id()
@@ -198,7 +198,8 @@ def version_digest(kind: str, data: Mapping[str, Any], rows: bytes | None) -> by
     return digest("version", kind, canonical(data), rows or b"")[:16]
 
 
-def _stale(there: Thing | None, kind: str, called: str) -> StaleEdit:
+def stale(there: Thing | None, kind: str, called: str) -> StaleEdit:
+    """The refusal of an edit of what somebody else changed meanwhile."""
     name = called or KIND_NAMES[kind]
     if there is None:
         return StaleEdit(name, "it is not in the book any more as it was looked at; look at it again", ())
