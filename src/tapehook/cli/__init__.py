@@ -22,6 +22,7 @@ _COMMANDS = {
     "map": "Lens maps of a job folder, and how sure they are.",
     "next": "What to measure next on a lens, best first.",
     "prep": "Prepare a job folder and write its handover.",
+    "strip": "Strips of marks at 1:1, to cut out and lay round a ring.",
     "twins": "Copies of one model: how they differ, and which may borrow a map.",
 }
 

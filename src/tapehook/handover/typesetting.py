@@ -4,6 +4,7 @@ The same data give the same bytes: the date in the file is a fixed one, and only
 """
 
 import json
+import re
 from pathlib import Path
 from typing import Any, Literal
 
@@ -41,3 +42,44 @@ def set_pdf(template: str, data: dict[str, Any], *, tagged: bool) -> bytes:
     if warnings or not isinstance(made, bytes):
         raise TypesettingError("the PDF was set with warnings: " + "; ".join(w.message for w in warnings))
     return made
+
+
+def unscaled(pdf: bytes) -> bytes:
+    """The PDF with the wish to be printed at its own size: /PrintScaling /None among the viewer preferences.
+
+    Appended as an incremental update: a new catalogue that takes the place of the old one. Source: ISO 32000-1, 7.5.6
+    and 12.2. Raises TypesettingError when the catalogue is not as our typesetter writes it.
+    """
+    start, trailer = _last(rb"startxref\s+(\d+)", pdf), _last(rb"trailer\s*<<(.*?)>>\s*startxref", pdf)
+    root = _last(rb"/Root (\d+) 0 R", trailer)
+    catalogue = _last(rb"\n" + root + rb" 0 obj\s*(<<.*?>>)\s*endobj", pdf)
+    wish = b"/PrintScaling/None"
+    if b"/ViewerPreferences<<" in catalogue:
+        changed = catalogue.replace(b"/ViewerPreferences<<", b"/ViewerPreferences<<" + wish, 1)
+    else:
+        changed = catalogue.replace(b"<<", b"<</ViewerPreferences<<" + wish + b">>", 1)
+    body = pdf + b"\n"
+    at = len(body)
+    body += root + b" 0 obj\n" + changed + b"\nendobj\n"
+    table = len(body)
+    entry = b"xref\n" + root + b" 1\n" + f"{at:010d}".encode() + b" 00000 n\r\n"
+    return (
+        body
+        + entry
+        + b"trailer\n<<"
+        + trailer
+        + b"/Prev "
+        + start
+        + b">>\nstartxref\n"
+        + str(table).encode()
+        + b"\n%%EOF"
+    )
+
+
+def _last(pattern: bytes, data: bytes) -> bytes:
+    """The group of the last match."""
+    found = re.findall(pattern, data, re.DOTALL)
+    if not found:
+        raise TypesettingError("the PDF has not the form that is expected of the typesetter")
+    last: bytes = found[-1]
+    return last

@@ -143,6 +143,14 @@ LENSES = Table(
                 ("motor_end_far", "10.0"),
             )
         ),
+        Column(
+            "ring_diameter_mm",
+            "ring_diameter_mm",
+            "mm",
+            "80",
+            "a number of millimetres such as 80, from 5 to 1000",
+            cells.millimetres,
+        ),
         Column("note", "note", "", "loose gear", "text"),
     ),
     {"lens_id": "id", "lens": "id"},

@@ -108,6 +108,8 @@ class Lens(TableRecord):
     motor_end_near: Finite | None = None
     """End of travel the motor was calibrated to at the near end of this lens."""
     motor_end_far: Finite | None = None
+    ring_diameter_mm: Annotated[float, Field(ge=5, le=1000)] | None = None
+    """Diameter of the focus ring where a strip is laid."""
     note: Text = None
 
 

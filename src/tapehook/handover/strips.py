@@ -1,0 +1,193 @@
+"""Strips on paper at 1:1, several to a page, and the words that go with them."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from tapehook import __version__
+from tapehook.handover.glyphs import breakable, printable
+from tapehook.handover.typesetting import Paper, set_pdf, unscaled
+from tapehook.picture.strip_picture import PT, Piece, StripText, pieces, strip_picture
+from tapehook.prep import LensPrep, Prep
+from tapehook.prep.as_json import finite
+from tapehook.prep.strips import LensStrip
+from tapehook.strip import RowKind, Strip, Tick
+
+MARGIN_MM = 10.0
+"""White on all sides of the sheet, which printers need."""
+_LONG_SIDE_MM: dict[Paper, float] = {"a4": 297.0, "us-letter": 279.4}
+_AXIS_WORD = {"focus": "focus", "iris": "iris", "zoom": "zoom"}
+_BEFORE_TRUST = (
+    "Lay a strip without stretching it; check infinity and one taped distance on a chart before you trust it."
+)
+_HIDDEN = (
+    "Broken ticks: not read, or the map's 95 % band is over half the room there. Brackets: beyond the outermost mark."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedStrip:
+    """One strip with its words: what it is called, what stands on its white end, and what is to be known of it."""
+
+    strip: Strip
+    title: str
+    text: StripText
+    facts: str
+    cautions: tuple[str, ...] = ()
+
+
+def room_mm(paper: Paper) -> float:
+    """The longest strip a sheet takes in one piece, millimetres."""
+    return _LONG_SIDE_MM[paper] - 2.0 * MARGIN_MM
+
+
+def printed_strip(entry: LensPrep, made: LensStrip) -> PrintedStrip:
+    """The strip of a lens with its words."""
+    strip, axis = made.strip, _AXIS_WORD[made.axis]
+    name, _, serial = entry.title.rpartition(" · ")
+    note = f"{axis} ø {_mm(strip)}" + (f" {made.depth_stop.text}" if made.depth_stop else "")
+    return PrintedStrip(
+        strip,
+        f"{entry.title} · {axis}",
+        StripText(name, f"{entry.lens.id} · {serial.removeprefix('serial ')}", note),
+        _facts(made),
+        _cautions(entry, made),
+    )
+
+
+def blank_printed(strip: Strip, title: str) -> PrintedStrip:
+    """A strip to be marked by hand."""
+    kind = {"deg": "degrees", "percent": "per cent of the turn"}[strip.rows[0].kind]
+    facts = f"Blank, in {kind}. {_ring_words(strip)}"
+    return PrintedStrip(strip, title, StripText(title, "blank", f"ø {_mm(strip)}"), facts)
+
+
+def _mm(strip: Strip) -> str:
+    return f"{strip.round_mm / math.pi:.4g} mm"
+
+
+def _ring_words(strip: Strip) -> str:
+    far = {"left": "left", "right": "right"}[strip.far_end]
+    return (
+        f"Ring {_mm(strip)} across, {strip.round_mm:.1f} mm round. Scale {strip.length_mm:.1f} mm, "
+        f"{strip.turn_deg:.1f}° of turn; its far end is on the {far}. Tape {strip.tape_mm:g} mm."
+    )
+
+
+def _facts(made: LensStrip) -> str:
+    strip = made.strip
+    parts = [_ring_words(strip), "The triangle is the line to lay it by."]
+    if made.depth_stop:
+        parts.append(f"Wings: near and far of the depth of field at {made.depth_stop.text}.")
+    return " ".join(parts)
+
+
+def _cautions(entry: LensPrep, made: LensStrip) -> tuple[str, ...]:
+    """What must be known before the strip is trusted."""
+    found = list(made.assumptions)
+    doubtful = [tick for tick in made.strip.ticks if tick.doubt and tick.label]
+    if doubtful:
+        at = f" at {made.stop.text}" if made.stop else ""
+        several = "marks are" if len(doubtful) > 1 else "mark is"
+        found.append(f"{len(doubtful)} {several} not firm{at}. {_HIDDEN}")
+    if any(row.suspect for row in entry.marks):
+        left_out = ", ".join(row.text for row in entry.marks if row.suspect)
+        found.append(f"Left out of the map, to be read again: {left_out}.")
+    return tuple(found)
+
+
+def sheet_data(title: str, strips: Sequence[PrintedStrip], paper: Paper) -> dict[str, Any]:
+    """What the template of the sheet is given."""
+    return {
+        "version": __version__,
+        "paper": paper,
+        "margin": MARGIN_MM,
+        "title": _text(title),
+        "note": _BEFORE_TRUST,
+        "strips": [_strip(one, paper) for one in strips],
+    }
+
+
+def _strip(one: PrintedStrip, paper: Paper) -> dict[str, Any]:
+    parts = pieces(one.strip, room_mm(paper))
+    several = f" In {len(parts)} parts: butt them at the double dash." if len(parts) > 1 else ""
+    return {
+        "title": _text(one.title),
+        "facts": _text(one.facts + several),
+        "cautions": [_text(line) for line in one.cautions],
+        "pieces": [piece_data(one, part) for part in parts],
+    }
+
+
+def piece_data(one: PrintedStrip, part: Piece) -> dict[str, Any]:
+    """One piece as a picture with its size in millimetres."""
+    text = StripText(*(printable(words) for words in (one.text.name, one.text.serial, one.text.note)))
+    return {
+        "svg": printable(strip_picture(one.strip, text, part)),
+        "width": round(part.width_mm * PT, 2) / PT,
+        "height": round(one.strip.tape_mm * PT, 2) / PT,
+        "alt": _text(f"Strip of {one.title}: {labels_in_words(one.strip)}"),
+    }
+
+
+def labels_in_words(strip: Strip) -> str:
+    """The labels of a strip, for those who do not see it."""
+    return "; ".join(", ".join(tick.label for tick in row.ticks if tick.label) for row in strip.rows)
+
+
+def _text(text: str) -> str:
+    return breakable(printable(text.replace("+-", "±")))
+
+
+def render_sheet(title: str, strips: Sequence[PrintedStrip], paper: Paper) -> bytes:
+    """The sheet as a PDF that asks to be printed unscaled; equal bytes for equal input.
+
+    Raises TypesettingError when the typesetter fails or warns.
+    """
+    return unscaled(set_pdf("strip.typ", sheet_data(title, strips, paper), tagged=True))
+
+
+def _tick(tick: Tick, kind: RowKind, *, focus: bool) -> dict[str, Any]:
+    value = {"distance_m": finite(tick.value)} if focus else {"value": tick.value}
+    return {
+        **value,
+        "position": tick.position,
+        "arc_mm": tick.arc_mm,
+        "label": tick.label,
+        "row": kind,
+        "label_mm": tick.label_mm if tick.label else None,
+        "plus_minus_mm": tick.plus_minus_mm,
+        "doubt": tick.doubt,
+        "wings_mm": list(tick.wings_mm) if tick.wings_mm else None,
+    }
+
+
+def strip_as_json(made: LensStrip, prep: Prep) -> dict[str, Any]:
+    """A strip as plain JSON values: the shape of ``tapehook strip --json``, without the file."""
+    entry = prep.lens(made.lens_id)
+    return {
+        "lens": made.lens_id,
+        "title": entry.title,
+        "axis": made.axis,
+        "unit": entry.lens.unit,
+        "judged_at": made.stop.text if made.stop else None,
+        "depth_at": made.depth_stop.text if made.depth_stop else None,
+        **shape_as_json(made.strip, focus=made.axis == "focus"),
+        "assumptions": list(made.assumptions),
+    }
+
+
+def shape_as_json(strip: Strip, *, focus: bool) -> dict[str, Any]:
+    """Ticks and measures of a strip; ``distance_m`` of a focus strip is null at infinity."""
+    return {
+        "ticks": [_tick(tick, row.kind, focus=focus) for row in strip.rows for tick in row.ticks],
+        "length_mm": strip.length_mm,
+        "overlaps": strip.overlaps,
+        "ring_mm": strip.round_mm / math.pi,
+        "circumference_mm": strip.round_mm,
+        "turn_deg": strip.turn_deg,
+        "tape_mm": strip.tape_mm,
+        "far_end": strip.far_end,
+        "zero_mm": strip.zero_mm,
+    }
