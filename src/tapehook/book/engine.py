@@ -26,6 +26,7 @@ WAIT_MS = 30_000
 """How long a writer waits for another."""
 _LOCK = 0x7A70_B00C
 _WRITES = "tapehook_writes"
+_WAITS = "tapehook_waits"
 
 
 def engine_of(place: Place, *, read_only: str = "") -> Engine:
@@ -70,11 +71,25 @@ def _prepare(connection: sqlite3.Connection, *, read_only: bool) -> None:
 
 
 def _begin_sqlite(connection: Connection) -> None:
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if _writes(connection) else "BEGIN")
+    if not _writes(connection):
+        connection.exec_driver_sql("BEGIN")
+        return
+    raw = raw_sqlite(connection)
+    if not _waits(connection):
+        raw.execute("PRAGMA busy_timeout=0")
+    try:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+    finally:
+        if not _waits(connection):
+            raw.execute(f"PRAGMA busy_timeout={WAIT_MS}")
 
 
 def _writes(connection: Connection) -> bool:
     return bool(connection.get_execution_options().get(_WRITES))
+
+
+def _waits(connection: Connection) -> bool:
+    return bool(connection.get_execution_options().get(_WAITS, True))
 
 
 def _postgresql(place: Place) -> Engine:
@@ -90,19 +105,21 @@ def _postgresql(place: Place) -> Engine:
 
 def _begin_postgresql(connection: Connection) -> None:
     if _writes(connection):
-        connection.exec_driver_sql(f"SET LOCAL lock_timeout = {WAIT_MS}")
+        connection.exec_driver_sql(f"SET LOCAL lock_timeout = {WAIT_MS if _waits(connection) else 1}")
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
     else:
         connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
 
 
 @contextmanager
-def transaction(engine: Engine, name: str, *, writes: bool) -> Iterator[Connection]:
+def transaction(engine: Engine, name: str, *, writes: bool, waits: bool = True) -> Iterator[Connection]:
     """A transaction on the book called ``name``: committed at the end, taken back on any exception.
 
-    What the database does wrong becomes a BookRefusal, in words.
+    One that writes ``waits`` for whoever else does, or is refused at once. What the database does wrong becomes a
+    BookRefusal, in words.
     """
-    with in_words(name), engine.connect().execution_options(**{_WRITES: writes}) as connection, connection.begin():
+    options = {_WRITES: writes, _WAITS: waits}
+    with in_words(name), engine.connect().execution_options(**options) as connection, connection.begin():
         yield connection
 
 

@@ -134,6 +134,11 @@ def all_twins(prep: Prep) -> TwinsPrep:
     return find_twins(prep.lenses, prep.job, usual_play(prep.job.lenses, focus), everyone=True)
 
 
+def compare_copies(lens: LensPrep, lender: LensPrep) -> CopyPrep | None:
+    """One mapped lens against another, or one lens at two times; None where that cannot be told."""
+    return None if lender.focus_map is None else _compare(_Pair(lens, lender, lender.focus_map))
+
+
 def _compare(pair: _Pair) -> CopyPrep | None:
     """One copy against the other, as they stand and with the index set; None where that cannot be told."""
     own, stop = pair.lens.focus_map, pair.lens.widest or pair.lens.shooting
