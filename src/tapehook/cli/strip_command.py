@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from tapehook.cli.strip_options import StripOptions
     from tapehook.handover.strips import PrintedStrip
     from tapehook.handover.typesetting import Paper
-    from tapehook.job import Job
+    from tapehook.job import Job, Lens
     from tapehook.prep import LensPrep
     from tapehook.prep.strips import LensStrip
 
@@ -82,6 +82,7 @@ Example:
 @click.pass_context
 def command(
     ctx: click.Context,
+    /,
     folder: Path,
     lens_ids: tuple[str, ...],
     out: Path,
@@ -98,6 +99,8 @@ def command(
 
     asked = strip_options(typed)
     job, problems = _read(folder)
+    if as_json and len(set(lens_ids)) > 1:
+        problems.append(OptionProblem("--lens", lens_ids[-1], "one lens at a time with --json"))
     problems += [*asked.problems, *check_file(out), *_lens_problems(folder, job, lens_ids, typed["blank"], asked)]
     if problems or job is None:
         raise Refusal(problems)
@@ -106,7 +109,7 @@ def command(
     _write(out, render_sheet(job.title, printed, paper))
     note_written(ctx)
     if as_json:
-        show_json({**shown[0], "more": shown[1:], "file": str(out)})
+        show_json({**shown[0], "file": str(out)})
     else:
         _show(shown, out)
 
@@ -127,11 +130,8 @@ def _lens_problems(
     if job is None:
         return []
     lenses = {lens.id: lens for lens in job.lenses}
-    found: list[Problem] = [
-        OptionProblem("--lens", lens_id, f"the id of a lens in {folder}")
-        for lens_id in lens_ids
-        if lens_id not in lenses
-    ]
+    missing = [lens_id for lens_id in lens_ids if lens_id not in lenses]
+    found: list[Problem] = [OptionProblem("--lens", lens_id, f"the id of a lens in {folder}") for lens_id in missing]
     if not lens_ids and blank is None:
         expected = "the id of a lens, or --blank"
         found.append(OptionProblem("--lens", None, expected, f"not given, expected {expected}"))
@@ -151,13 +151,8 @@ def _strips(
     from tapehook.prep import prepare
     from tapehook.strip import StripRefusal
 
-    own = job.model_copy(
-        update={
-            "lenses": tuple(lens for lens in job.lenses if lens.id in lens_ids),
-            "readings": tuple(reading for reading in job.readings if reading.lens_id in lens_ids),
-        }
-    )
-    prep = prepare(own, brief=True)
+    # The whole job: what is usual among its lenses counts in the +- of those read one way only.
+    prep = prepare(job, brief=True)
     made: list[LensStrip] = []
     problems: list[Problem] = []
     for lens_id in dict.fromkeys(lens_ids):
@@ -201,17 +196,17 @@ def _blank(
     from tapehook.prep.strips import USUAL_TAPE_MM
     from tapehook.strip import Ring, blank_strip
 
-    chosen = [lens for lens in job.lenses if lens.id in lens_ids] or [None]
+    chosen: list[Lens | None] = [lens for lens in job.lenses if lens.id in lens_ids]
     shown, printed = [], []
-    for lens in chosen:
-        around = asked.circumference_mm or math.pi * ((lens and lens.ring_diameter_mm) or 0.0)
+    for lens in chosen or [None]:
+        around = asked.circumference_mm or math.pi * ((None if lens is None else lens.ring_diameter_mm) or 0.0)
         ring = Ring(around, asked.rotation_deg, asked.left_handed)
         strip = blank_strip(ring, typed["blank"], tape_mm=asked.tape_mm or USUAL_TAPE_MM, text_width=text_width)
-        title = lens_title(lens) if lens else job.title
+        title = job.title if lens is None else lens_title(lens)
         unit = typed["blank"]
         shown.append(
             {
-                "lens": lens.id if lens else None,
+                "lens": None if lens is None else lens.id,
                 "title": title,
                 "axis": None,
                 "unit": unit,

@@ -71,15 +71,15 @@ def _ring_words(strip: Strip) -> str:
     far = {"left": "left", "right": "right"}[strip.far_end]
     return (
         f"Ring {_mm(strip)} across, {strip.round_mm:.1f} mm round. Scale {strip.length_mm:.1f} mm, "
-        f"{strip.turn_deg:.1f}° of turn; its far end is on the {far}. Tape {strip.tape_mm:g} mm."
+        f"{strip.turn_deg:.1f}° of turn, far end {far}. Tape {strip.tape_mm:.3g} mm."
     )
 
 
 def _facts(made: LensStrip) -> str:
     strip = made.strip
-    parts = [_ring_words(strip), "The triangle is the line to lay it by."]
+    parts = [_ring_words(strip), "Lay it by the triangle."]
     if made.depth_stop:
-        parts.append(f"Wings: near and far of the depth of field at {made.depth_stop.text}.")
+        parts.append(f"Wings: depth of field at {made.depth_stop.text}.")
     return " ".join(parts)
 
 

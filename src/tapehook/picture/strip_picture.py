@@ -22,6 +22,8 @@ TAB_MM = 30.0
 """The longest white end, with the name on it."""
 JOINT_MM = 0.5
 """What is left open where both ends meet."""
+_JOINT_ROOM_MM = 4.0
+"""Enough white to cut a strip in two."""
 _SEEN_MM = 0.25
 """A band narrower than this, to one side, would not show beside its tick."""
 _WING_GAP_MM = 0.6
@@ -86,7 +88,7 @@ def _cut(strip: Strip, low_mm: float, high_mm: float) -> float:
     best, best_room, reach = high_mm, -1.0, low_mm
     for left, right in [*taken, (high_mm, high_mm)]:
         gap_end = min(left, high_mm)
-        if gap_end - reach >= min(best_room, 2.0) and gap_end > reach:
+        if gap_end - reach >= min(best_room, _JOINT_ROOM_MM) and gap_end > reach:
             best, best_room = (reach + gap_end) / 2.0, gap_end - reach
         reach = max(reach, right)
     return best
@@ -298,5 +300,5 @@ def _closed(points: Sequence[tuple[float, float]]) -> str:
 def _joint(pen: _Pen, at_mm: float, inward: float) -> list[Element]:
     """Where two parts of a strip are butted: a full line with two short ones."""
     x = pen.x(at_mm)
-    marks = [(x, y, x + inward * 2.0 * PT, y) for y in (0.35 * pen.tape_mm * PT, 0.65 * pen.tape_mm * PT)]
+    marks = [(x, y, x + inward * 1.2 * PT, y) for y in (0.35 * pen.tape_mm * PT, 0.65 * pen.tape_mm * PT)]
     return [strokes([(x, 0.0, x, pen.tape_mm * PT), *marks], stroke=_QUIET, stroke_width=0.4)]

@@ -38,19 +38,23 @@ def blank_strip(ring: Ring, kind: BlankKind, *, tape_mm: float, text_width: Widt
     labels = _finest(_LABELS[kind], length / full, room)
     lines = _finest(_TICKS[kind], length / full, LEAST_TICKS_MM)
     lines = next((step for step in _TICKS[kind] if step >= lines and (labels / step).is_integer()), labels)
+    margin = min(MARGIN_MM, max(0.0, ring.circumference_mm - length) / 2.0)
     ticks = []
     for k in range(int(full / lines + 1e-6) + 1):
         value = k * lines
         arc = value * length / full if ring.left_handed else length - value * length / full
-        text = f"{value:g}" if (value / labels).is_integer() else ""
-        ticks.append(Tick(value, value, arc, text, arc))
+        again = turn == WHOLE_TURN_DEG and value == full  # the 0 once more
+        text = f"{value:g}" if (value / labels).is_integer() and not again else ""
+        half = text_width(text, size) * MM_PER_POINT / 2.0
+        centre = min(max(arc, half - margin), length + margin - half) if text else arc
+        ticks.append(Tick(value, value, arc, text, centre))
     return Strip(
         rows=(Row(kind, tuple(sorted(ticks, key=lambda tick: tick.arc_mm)), size),),
         length_mm=length,
         tape_mm=tape_mm,
         round_mm=ring.circumference_mm,
         turn_deg=turn,
-        margin_mm=min(MARGIN_MM, max(0.0, ring.circumference_mm - length) / 2.0),
+        margin_mm=margin,
         far_end="left" if ring.left_handed else "right",
         zero_mm=0.0 if ring.left_handed else length,
     )

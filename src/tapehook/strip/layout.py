@@ -27,6 +27,8 @@ LEAST_TICKS_MM = 1.1
 """From tick to tick: closer lines run together in print."""
 TICK_TO_LABELLED_MM = 0.9
 GAP_MM = 1.0
+SPARSE_RANK, SPARSE_MM = 4, 4.0
+"""From this rank on a label needs so much white on both sides: it fills what would stand empty, and no more."""
 PUSH_MM = 3.0
 """How far a label of the first ranks may be led aside."""
 MARGIN_MM = 5.0
@@ -257,13 +259,13 @@ def choose_labels(wanted: Sequence[Candidate], arcs: Floats, widths: Sequence[fl
             best = max(left, key=lambda i: min(abs(float(arcs[i] - arcs[j])) for j in chosen))
             left.remove(best)
             trial = sorted([*chosen, best], key=lambda i: float(arcs[i]))
-            if _fits(trial, best, arcs, widths, room, may_push=rank <= 1):
+            if _fits(trial, best, arcs, widths, room, may_push=rank <= 1, sparse=rank >= SPARSE_RANK):
                 chosen = trial
     return chosen
 
 
 def _fits(
-    trial: Sequence[int], added: int, arcs: Floats, widths: Sequence[float], room: Room, *, may_push: bool
+    trial: Sequence[int], added: int, arcs: Floats, widths: Sequence[float], room: Room, *, may_push: bool, sparse: bool
 ) -> bool:
     """True when every label still stands near its tick, and no two ticks run together."""
     at = arcs[list(trial)]
@@ -277,5 +279,14 @@ def _fits(
     if may_push:
         return bool(shift.max() <= room.push)
     k = list(trial).index(added)
+    if sparse and min(_white(placed, wide, k)) < SPARSE_MM:
+        return False
     without = place_labels(np.delete(at, k).tolist(), np.delete(wide, k).tolist(), room)
     return bool(shift[k] <= 0.1 and np.allclose(np.delete(placed, k), without, atol=0.1))
+
+
+def _white(placed: Floats, wide: Sequence[float], k: int) -> tuple[float, float]:
+    """Room on either side of label ``k`` to its neighbours."""
+    left = placed[k] - wide[k] / 2.0 - (placed[k - 1] + wide[k - 1] / 2.0) if k else math.inf
+    right = placed[k + 1] - wide[k + 1] / 2.0 - (placed[k] + wide[k] / 2.0) if k + 1 < len(wide) else math.inf
+    return float(left), float(right)
