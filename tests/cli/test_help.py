@@ -14,7 +14,7 @@ from tapehook.cli import main
 from tests.cli.jobs import write_small_job
 from tests.cli.running import environment, refused, run
 
-COMMANDS = ("audit", "demo", "depth", "flange", "map", "next", "prep", "twins")
+COMMANDS = ("audit", "book", "demo", "depth", "flange", "map", "next", "prep", "twins")
 
 
 def examples(command: str) -> list[list[str]]:
@@ -74,7 +74,7 @@ def test_what_is_no_command_is_refused(args: list[str], said: str) -> None:
 
 def test_help_loads_nothing_heavy() -> None:
     """Arrays, records, tables and the typesetter are loaded by the commands that need them, not by --help."""
-    heavy = {"numpy", "scipy", "pydantic", "openpyxl", "typst", "pypdf", "rich"}
+    heavy = {"numpy", "scipy", "pydantic", "openpyxl", "typst", "pypdf", "rich", "sqlalchemy", "alembic"}
     show = "import atexit, sys; atexit.register(lambda: print('loaded:', *sys.modules)); "
     program = show + "from tapehook.cli import main; main(['--help'], prog_name='tapehook')"
     done = subprocess.run(

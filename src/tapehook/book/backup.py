@@ -6,7 +6,7 @@ book as it was at one moment while others go on writing.
 
 import os
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,10 +18,11 @@ from tapehook.book.engine import APPLICATION_ID, WAIT_MS, bulk, engine_of, is_sq
 from tapehook.book.ids import new_id
 from tapehook.book.merging import copy_records
 from tapehook.book.migrating import make_tables, revision_of
-from tapehook.book.place import Place, data_folder
+from tapehook.book.place import Place, data_folder, place_of
 from tapehook.book.search import index_all
-from tapehook.book.store import Book, drop_file, open_book, put_file
-from tapehook.book.trouble import in_words, refusal
+from tapehook.book.store import Book, drop_file, is_book_file, open_book, put_file
+from tapehook.book.trouble import BookRefusal, in_words, refusal
+from tapehook.finding import Finding
 
 _PAGES = 4_096
 _BEYOND = 1_000
@@ -30,8 +31,9 @@ _BEYOND = 1_000
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """What a restore did: records by table in the book now, and where the book before it was kept."""
+    """What a restore did: to which book, records by table in it now, and where the book before it was kept."""
 
+    name: str
     records: Mapping[str, int]
     kept: Path | None
 
@@ -75,7 +77,9 @@ def _backup(engine: Engine, place: Place, target: Path) -> Path:
 def _copy_file(path: Path, part: Path) -> None:
     """Copy a file that others may be writing, by SQLite's own way of doing so."""
     part.touch(exist_ok=False)
-    source = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=WAIT_MS / 1e3)
+    # Whoever may only read cannot tidy up the companions of the file on leaving.
+    mode = "rw" if os.access(path, os.W_OK) and os.access(path.parent, os.W_OK) else "ro"
+    source = sqlite3.connect(f"{path.absolute().as_uri()}?mode={mode}", uri=True, timeout=WAIT_MS / 1e3)
     copy = sqlite3.connect(part)
     try:
         source.backup(copy, pages=_PAGES)
@@ -129,15 +133,12 @@ def restore(book: Book, source: Path, *, drop: bool = False) -> Restored:
     from tapehook.book.checking import check
 
     with open_book(str(source), may_migrate=False) as backed_up:
-        wrong = check(backed_up).faults
-        if wrong:
-            raise refusal(str(source), f"this backup is damaged ({wrong[0].message}); the book was left as it is")
+        _refuse_faults(source, check(backed_up).faults)
         lost = beyond(book, backed_up)
         if lost and not drop:
-            counted = ", ".join(f"{count} of {name}" for name, count in lost.items())
             said = (
-                f"the book has records this backup has not ({counted}). To have both, merge the backup instead; "
-                "to give them up, say --drop"
+                f"the book has what this backup has not ({tables.counted(lost)}). To have both, merge the backup "
+                "instead; to give them up, say --drop"
             )
             raise refusal(book.name, said, "a backup with all the book has")
         if book.read_only:
@@ -145,11 +146,80 @@ def restore(book: Book, source: Path, *, drop: bool = False) -> Restored:
         kept = backup_before(book.engine, book.place, "restore")
         with in_words(book.name):
             _replace(book, backed_up)
-        with book.reading() as connection:
-            records = {
-                table.name: connection.scalar(select(func.count()).select_from(table)) or 0 for table in tables.RECORDS
-            }
-    return Restored(records, kept)
+        return Restored(book.name, _counts(book), kept)
+
+
+def restore_at(where: str | None, source: Path, *, drop: bool = False) -> Restored:
+    """Restore into the place named, also where its book is gone or damaged; a damaged one is kept beside.
+
+    Raises BookRefusal as ``restore`` does; and for a damaged book unless ``drop`` was said, as what it had beyond the
+    backup cannot be told any more.
+    """
+    place = place_of(where)
+    if place.path is None or is_sound_enough(place):
+        with open_book(where, may_migrate=False) as book:
+            return restore(book, source, drop=drop)
+    with in_words(place.name):
+        return _restore_file(where, place.path, source, drop=drop)
+
+
+def is_sound_enough(place: Place) -> bool:
+    """True for a book in a file that can be opened and read through. Raises BookRefusal for a file that is no book."""
+    if not place.exists or place.path is None:
+        return False
+    try:
+        with open_book(str(place.path), may_migrate=False) as book, book.reading() as connection:
+            return connection.exec_driver_sql("PRAGMA quick_check").scalars().all() == ["ok"]
+    except BookRefusal:
+        if not is_book_file(place.path):
+            raise
+        return False
+
+
+def _restore_file(where: str | None, path: Path, source: Path, *, drop: bool) -> Restored:
+    """A backup as the book, where there is none or a damaged one."""
+    there = os.path.lexists(path)
+    if there and not drop:
+        said = (
+            "the book is damaged, so what it has beyond the backup cannot be told. To put the backup in its place, say "
+            "--drop; the damaged file is kept beside it"
+        )
+        raise refusal(str(path), said, "--drop, once you know what the backup has")
+    _checked(source)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(f".{path.name}.{new_id().hex()[-12:]}.part")
+    kept = None
+    try:
+        _copy_file(source, part)
+        if there:
+            stamp = datetime.now(UTC).strftime("%Y%m%d-%H%M%S-%f")
+            kept = path.with_name(f"{path.name}.damaged.{stamp}")
+            for ending in ("-wal", "-shm", ""):
+                if os.path.lexists(f"{path}{ending}"):
+                    Path(f"{path}{ending}").rename(f"{kept}{ending}")
+        put_file(part, path)
+    finally:
+        drop_file(part)
+    with open_book(where, may_migrate=False) as book:
+        return Restored(book.name, _counts(book), kept)
+
+
+def _checked(source: Path) -> None:
+    """Raises BookRefusal for a backup that is damaged, foreign or newer."""
+    from tapehook.book.checking import check
+
+    with open_book(str(source), may_migrate=False) as backed_up:
+        _refuse_faults(source, check(backed_up).faults)
+
+
+def _refuse_faults(source: Path, faults: Sequence[Finding]) -> None:
+    if faults:
+        raise refusal(str(source), f"this backup is damaged ({faults[0].message}); the book was left as it is")
+
+
+def _counts(book: Book) -> dict[str, int]:
+    with book.reading() as connection:
+        return {table.name: connection.scalar(select(func.count()).select_from(table)) or 0 for table in tables.RECORDS}
 
 
 def _replace(book: Book, backed_up: Book) -> None:

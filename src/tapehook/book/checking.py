@@ -9,13 +9,15 @@ from sqlalchemy import Connection, exists, func, select
 
 from tapehook.book import tables
 from tapehook.book.conflicts import Conflict, conflicts
-from tapehook.book.engine import is_sqlite
+from tapehook.book.engine import is_sqlite, transaction
 from tapehook.book.jobs import JobDocument
 from tapehook.book.lenses import lens_id_of
+from tapehook.book.maps import forget_maps, unsealed
 from tapehook.book.measuring import bench_fingerprint, fingerprint_of
-from tapehook.book.search import all_words, word_id
+from tapehook.book.search import all_words, index_all, word_id
 from tapehook.book.store import Book
-from tapehook.book.versions import newest, version_digest
+from tapehook.book.trouble import refusal
+from tapehook.book.versions import newest, parts, version_digest
 from tapehook.finding import Finding
 
 _BATCH = 5_000
@@ -58,6 +60,7 @@ def check(book: Book) -> Checked:
             _documents,
             _lenses,
             _words,
+            _maps,
         ]
         faults = [finding for one in checks for finding in one(connection)]
         records = {
@@ -178,3 +181,33 @@ def _words(connection: Connection) -> Iterator[Finding]:
     if wrong:
         step = "tapehook book check --mend makes the search anew; no record is touched."
         yield _fault("search", f"The search does not know {wrong} lenses as the records have them.", step)
+
+
+def _maps(connection: Connection) -> Iterator[Finding]:
+    """Maps kept that are not what their hash was made of, or of no lens; they can be worked out anew."""
+    wrong = len(_damaged_maps(connection))
+    if wrong:
+        step = "tapehook book check --mend throws them away; no record is touched."
+        yield _fault("map", f"{wrong} maps kept are not what was worked out.", step)
+
+
+def _damaged_maps(connection: Connection) -> list[bytes]:
+    cache, lens = tables.map_cache, tables.lens
+    joined = cache.outerjoin(lens, cache.c.lens_id == lens.c.id)
+    chosen = select(cache.c.lens_id, cache.c.data, lens.c.id.label("lens")).select_from(joined)
+    return [
+        row.lens_id
+        for rows in _rows(connection, chosen)
+        for row in rows
+        if row.lens is None or unsealed(row.data) is None
+    ]
+
+
+def mend_derived(book: Book) -> None:
+    """Make the search anew and throw damaged maps away; no record is touched. Raises BookRefusal."""
+    if book.read_only:
+        raise refusal(book.name, f"{book.read_only}: nothing was mended")
+    with transaction(book.engine, book.name, writes=True) as connection:
+        index_all(connection)
+        for some in parts(_damaged_maps(connection)):
+            forget_maps(connection, some)

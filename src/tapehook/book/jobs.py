@@ -123,11 +123,13 @@ def choose_version(found: Thing, name: str, version: str | None) -> Version:
     if version is not None:
         chosen = [one for one in found.versions if one.id.hex().endswith(version)]
         if len(chosen) != 1:
-            raise refusal(name, f"no newest version of this job ends in {version}", versions_said(found))
+            raise refusal(f"job {name}", f"no newest version of it ends in {version}", versions_said(found))
         return chosen[0]
     if found.in_conflict:
         said = f"two versions of this job say different things, and nobody has joined them: {versions_said(found)}"
-        raise refusal(name, said, "one of them, by --version")
+        raise refusal(
+            f"job {name}", said, "one version: export each with --version, and import what is right with --join"
+        )
     return found.now
 
 

@@ -259,6 +259,16 @@ def _check_file(place: Place, path: Path) -> str:
     return "" if os.access(path.parent, os.W_OK) else "the folder of the file may only be read"
 
 
+def is_book_file(path: Path) -> bool:
+    """True for a file that began as a book, however damaged it is by now; also for one that lost all it had."""
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(100)
+    except (OSError, ValueError):
+        return False
+    return not head or (head.startswith(MAGIC) and int.from_bytes(head[68:72], "big") == APPLICATION_ID)
+
+
 def _check_length(place: Place, head: bytes, size: int) -> None:
     """A file cut short is told at once, before anything is read from it."""
     page = int.from_bytes(head[16:18], "big")

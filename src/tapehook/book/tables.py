@@ -5,6 +5,8 @@ Records (see ``RECORDS``) are added and never changed: triggers of the database 
 each other.
 """
 
+from collections.abc import Mapping
+
 from sqlalchemy import (
     BigInteger,
     Column,
@@ -201,3 +203,20 @@ RECORDS = (entry, lens, job, measurement, correction, same_lens, version, versio
 """What a merge puts together, parents before children."""
 
 DERIVED = (word, word_near, lens_word, map_cache)
+
+CALLED = {
+    "entry": ("act of writing", "acts of writing"),
+    "lens": ("lens", "lenses"),
+    "job": ("job", "jobs"),
+    "measurement": ("reading or test", "readings and tests"),
+    "correction": ("correction", "corrections"),
+    "same_lens": ("word on which lenses are one", "words on which lenses are one"),
+    "version": ("version of what is edited", "versions of what is edited"),
+}
+"""What one record of each table is called, and several; links between versions are not worth a word."""
+
+
+def counted(counts: Mapping[str, int]) -> str:
+    """Numbers of records by table in words: "2 lenses, 1 job"; empty for none."""
+    parts = [(counts.get(name, 0), *called) for name, called in CALLED.items()]
+    return ", ".join(f"{count:,} {one if count == 1 else many}" for count, one, many in parts if count)

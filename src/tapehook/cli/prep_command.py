@@ -25,11 +25,20 @@ _EXAMPLE = """\b
 Example:
   tapehook prep my-job --out my-handover
   tapehook prep my-job --out my-handover --paper us-letter --json
+  tapehook prep --job "Harbour, unit 1" --out my-handover
 """
 
 
 @click.command("prep", cls=Command, epilog=_EXAMPLE)
-@click.argument("folder", cls=Argument, callback=folder_path)
+@click.argument("folder", cls=Argument, required=False, callback=folder_path)
+@click.option("--job", "job_name", cls=Option, metavar="NAME", help="A job of the book, in place of a folder.")
+@click.option(
+    "--book",
+    "where",
+    cls=Option,
+    metavar="PATH|URL",
+    help="The book that --job is in; otherwise TAPEHOOK_BOOK, else the one in your data folder.",
+)
 @click.option(
     "--out",
     cls=Option,
@@ -47,20 +56,37 @@ Example:
 )
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print what was found as JSON (docs: Commands).")
 @click.pass_context
-def command(ctx: click.Context, folder: Path, out: Path, paper: str | None, as_json: bool) -> None:  # noqa: FBT001
-    """Prepare a job folder and write its handover: PDF, pocket page, tables.
+def command(
+    ctx: click.Context,
+    folder: Path | None,
+    job_name: str | None,
+    where: str | None,
+    out: Path,
+    paper: str | None,
+    as_json: bool,  # noqa: FBT001
+) -> None:
+    """Prepare a job folder, or a job of the book, and write its handover: PDF, pocket page, tables.
 
-    Every lens is mapped and judged for the stop the job is shot at. Nothing is written when the folder has problems.
+    Every lens is mapped and judged for the stop the job is shot at. Nothing is written when the job has problems.
     """
-    prepare_folder(ctx, folder, out, paper, as_json=as_json)
+    if job_name is not None and folder is None:
+        prepare_job(ctx, job_of_book(job_name, where, out), out, paper, as_json=as_json)
+    elif job_name is None and folder is not None:
+        prepare_folder(ctx, folder, out, paper, as_json=as_json)
+    else:
+        raise Refusal([OptionProblem("FOLDER", None, "the path of a job folder, or --job and a name; not both")])
 
 
 def prepare_folder(ctx: click.Context, folder: Path, out: Path, paper: str | None, *, as_json: bool) -> None:
-    """Read, prepare, write, print: what ``prep`` and ``demo`` share."""
+    """Read a folder, then all that follows."""
+    prepare_job(ctx, job_to_prepare(folder, out), out, paper, as_json=as_json)
+
+
+def prepare_job(ctx: click.Context, job: "Job", out: Path, paper: str | None, *, as_json: bool) -> None:
+    """Prepare, write, print: what ``prep`` and ``demo`` share."""
     from tapehook.handover.files import render_handover
     from tapehook.prep import prep_as_json, prepare
 
-    job = job_to_prepare(folder, out)
     with progress("mapping lenses", quiet=as_json) as report:
         prep = prepare(job, report)
     rendered = render_handover(prep, paper)
@@ -71,6 +97,25 @@ def prepare_folder(ctx: click.Context, folder: Path, out: Path, paper: str | Non
         return
     show_findings([finding for finding in prep.findings if finding.severity != "info"])
     show_summary(prep, written)
+
+
+def job_of_book(name: str, where: str | None, out: Path) -> "Job":
+    """The job of that name in the book. Raises Refusal or BookRefusal with what is wrong with it, or with ``out``."""
+    from tapehook.book.jobs import load_job
+    from tapehook.book.store import open_book
+    from tapehook.handover.files import check_target
+
+    try:
+        check_target(out)
+    except OSError as error:
+        raise Refusal([_no_target(out, error)]) from None
+    with open_book(where) as book:
+        return load_job(book, name)
+
+
+def _no_target(out: Path, error: OSError) -> OptionProblem:
+    at = "" if error.filename in {None, str(out)} else f"; {error.filename} is in the way"
+    return OptionProblem("--out", str(out), f"a folder that can be written to ({error.strerror}{at})")
 
 
 def write_all(rendered: dict[str, bytes], out: Path) -> list[Path]:
@@ -96,8 +141,7 @@ def job_to_prepare(folder: Path, out: Path) -> "Job":
     try:
         check_target(out)
     except OSError as error:
-        at = "" if error.filename in {None, str(out)} else f"; {error.filename} is in the way"
-        problems.append(OptionProblem("--out", str(out), f"a folder that can be written to ({error.strerror}{at})"))
+        problems.append(_no_target(out, error))
     if _same_folder(folder, out):
         problems.append(OptionProblem("--out", str(out), "another folder than the job's own"))
     if problems:

@@ -185,7 +185,8 @@ def refuse_politely(ctx: click.Context | None = None) -> Iterator[None]:
             sys.exit(NOT_ALL_DONE)
         _refuse(ctx, [OptionProblem(None, None, "files that can be read and written", reason)])
     except Exception as error:
-        if type(error).__name__ != "JobProblems":  # importing it here would load pydantic for every command
+        # Importing them here would load pydantic and the database for every command.
+        if not {one.__name__ for one in type(error).__mro__} & {"JobProblems", "BookRefusal"}:
             raise
         _refuse(ctx, getattr(error, "problems", ()))
 
