@@ -133,18 +133,18 @@ class FlangeFit:
 class Verdict:
     """What the charts of a lens say.
 
-    ``cause`` of what is off, ``fine`` the probability that nothing uses a quarter of the depth, ``shares`` how likely
-    each cause is the largest if not: flange, scale, tape, zoom.
+    ``cause`` of what is off, ``fine`` the probability that nothing uses a quarter of the depth, ``off`` that each
+    culprit does, always the same way: flange, scale, tape, zoom.
     """
 
     cause: Cause
     fine: float
-    shares: dict[Culprit, float]
+    off: dict[Culprit, float]
 
     @property
     def by_zoom(self) -> bool:
         """True when what is off is the hold of focus over the zoom range, whatever the body."""
-        return self.fine <= 1.0 - MATTERS and self.shares["zoom"] >= SURE
+        return self.cause == "scale" and self.off["zoom"] >= max(SURE, self.off["scale"])
 
 
 def design_matrix(charts: ChartDeviations) -> Floats:
@@ -222,29 +222,32 @@ def _solve(dq: Floats, design: Floats, priors: Floats, own: Floats) -> tuple[Flo
 def judge(charts: ChartDeviations, fit: FlangeFit) -> Verdict:
     """Name the cause of what the charts show, if they can tell.
 
-    Each cause is measured by the most of the depth that it uses at any of the charts. "fine" when none is likely to
-    use a quarter; a cause when something does, more likely than not, and it is the largest in nine of ten cases.
+    Each culprit is measured by the most of the depth that it uses at any of the charts, either way. "fine" when in nine
+    of ten cases none uses a quarter; a culprit when in nine of ten cases it does, and always the same way: what nobody
+    measured might be large, but nobody knows which way. The likeliest is named where there are several.
     """
     drawn, bodies, room = fit.draws(), fit.bodies, charts.room_dpt
     most = float(np.max(1.0 / (charts.focal_m**2 * room)))
-    used = [np.abs(drawn[:, :bodies]).max(axis=1) * most]
-    used += [np.abs(drawn[:, bodies]) * float(np.max(charts.q_dpt / room))]
-    used += [np.abs(drawn[:, bodies + 1]) * float(np.max(charts.q_dpt**2 / room))]
     rooms = [room[charts.zoom == g].min() for g in range(1, charts.zooms)]
-    groups = np.abs(drawn[:, bodies + 2 :]) / np.array(rooms) if rooms else np.zeros((DRAWS, 1))
-    used += [groups.max(axis=1)]
-    effects = np.stack(used, axis=1)
-    off = effects.max(axis=1) >= MATTERS
-    largest = np.bincount(effects[off].argmax(axis=1), minlength=4) / max(int(off.sum()), 1)
-    culprits: tuple[Culprit, ...] = ("flange", "scale", "tape_offset", "zoom")
-    shares = dict(zip(culprits, largest.tolist(), strict=True))
-    fine = 1.0 - float(off.mean())
-    return Verdict(_cause(fine, shares), fine, shares)
+    used: dict[Culprit, Floats] = {
+        "flange": drawn[:, :bodies] * most,
+        "scale": drawn[:, [bodies]] * float(np.max(charts.q_dpt / room)),
+        "tape_offset": drawn[:, [bodies + 1]] * float(np.max(charts.q_dpt**2 / room)),
+        "zoom": drawn[:, bodies + 2 :] / np.array(rooms) if rooms else np.zeros((DRAWS, 1)),
+    }
+    off = {culprit: _one_way(effect) for culprit, effect in used.items()}
+    fine = float((np.abs(np.hstack(list(used.values()))).max(axis=1) < MATTERS).mean())
+    return Verdict(_cause(fine, off), fine, off)
 
 
-def _cause(fine: float, shares: dict[Culprit, float]) -> Cause:
+def _one_way(effect: Floats) -> float:
+    """How likely one of the columns (draws, k) uses a quarter, always the same way."""
+    return float(max((effect >= MATTERS).mean(axis=0).max(), (effect <= -MATTERS).mean(axis=0).max()))
+
+
+def _cause(fine: float, off: dict[Culprit, float]) -> Cause:
     if fine >= SURE:
         return "fine"
     named: dict[Culprit, Cause] = {"flange": "flange", "scale": "scale", "tape_offset": "tape_offset", "zoom": "scale"}
-    name = max(shares, key=lambda one: shares[one])
-    return named[name] if fine <= 0.5 and shares[name] >= SURE else "cannot_tell"
+    name = max(off, key=lambda one: off[one])
+    return named[name] if off[name] >= SURE else "cannot_tell"

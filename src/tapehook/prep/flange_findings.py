@@ -222,7 +222,7 @@ def _zoom_apart(make: Maker, found: FlangePrep) -> Finding:
         "info",
         f"By {_count(found)} no single flange fits all its focal lengths; see what is said of holding focus.",
         "A shim cannot mend that; it is a lens technician's work.",
-        Figure(100 * found.verdict.shares["zoom"], "% likely"),
+        Figure(100 * found.verdict.off["zoom"], "% likely"),
     )
 
 
