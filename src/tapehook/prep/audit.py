@@ -11,7 +11,18 @@ from tapehook.prep.results import LensPrep, Prep
 State = Literal["fix", "watch", "info", "clear"]
 
 _ORDER: dict[State, int] = {"fix": 0, "watch": 1, "info": 2, "clear": 3}
-_TECHNICIAN = ("backlash.", "flange.", "parfocal.", "light.", "ring.", "lens.blur_floor")
+_TECHNICIAN = (
+    "backlash.",
+    "flange.lens",
+    "flange.scale",
+    "parfocal.back_focus",
+    "parfocal.groups",
+    "light.off",
+    "light.ramps",
+    "ends.infinity",
+    "ends.close_focus",
+    "lens.blur_floor",
+)
 """How the codes of findings begin that a lens technician can cure; the others ask for readings or for care."""
 
 
