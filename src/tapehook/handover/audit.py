@@ -10,6 +10,7 @@ from tapehook.handover.tables import finding_table, table_text
 from tapehook.handover.typesetting import Paper, set_pdf
 from tapehook.prep import Prep
 from tapehook.prep.audit import AuditRow, State, kinds, states
+from tapehook.prep.kinds import WORDS
 
 LISTED = 400
 """Lenses on the printed list; all of them are in the table."""
@@ -69,7 +70,7 @@ def _list_data(prep: Prep, rows: Sequence[AuditRow], paper: Paper) -> dict[str, 
         "lenses": str(len(rows)),
         "to_technician": str(len(marked)),
         "kinds": [
-            {"sign": SIGN[severity], "severity": severity, "code": code, "count": str(count)}
+            {"sign": SIGN[severity], "severity": severity, "words": WORDS[code], "count": str(count)}
             for severity, code, count in kinds(rows)
         ],
         "rows": [_list_row(row) for row in marked[:LISTED]],
