@@ -26,7 +26,7 @@ class LazyGroup(click.Group):
         """The command of that name, its module loaded now."""
         if cmd_name not in self._helps:
             return None
-        command: click.Command = importlib.import_module(self._module.format(cmd_name)).command
+        command: click.Command = importlib.import_module(self._module.format(cmd_name.replace("-", "_"))).command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 - click's signature
