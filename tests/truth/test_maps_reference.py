@@ -4,11 +4,13 @@ What is scored: clean lenses read both ways (no planted slip, no lens whose cent
 the backlash, between the outermost marks, on the points of the true curve. An error of position over the slope of the
 true curve is an error of vergence; over w = N c/f^2 (c = 0.025 mm, N = T sqrt(transmission)) it is a depth used.
 
-At which stop. A depth used belongs to a stop the lens has, so each lens is scored at T1.5, or at its widest where it
-does not open so far (two zooms at T2.8, a 200 mm at T2.1, for example). Taken literally at T1.5 for all, the group of
-36 to 85 mm comes out at about 140 %: all of it is one T2.8 zoom (L012) whose five nearest taped marks happen to err the
-same way, by +0.13 to +0.39 degrees, at a stop it cannot be set to. The goal of 75 % is not met in that reading.
+At which stop. A depth used belongs to a stop the lens has, so each lens is scored at T1.5, or the widest stop where a
+lens does not open so far (two zooms at T2.8, a 200 mm at T2.1, for example). Taken literally at T1.5 for all, the group
+of 36 to 85 mm comes out at about 135 %: all of it is one T2.8 zoom (L012) whose five nearest taped marks happen to err
+the same way, by +0.13 to +0.39 degrees, at a stop it cannot be set to. The goal of 75 % is not met in that reading.
 Both figures are printed.
+
+Slips planted in seven of the lenses have tests of their own (``test_slips_reference``).
 """
 
 import json
@@ -132,11 +134,14 @@ def test_error_between_marks(scores: dict[str, Score], capsys: pytest.CaptureFix
         literal = np.concatenate([score.used(STOP) for score in group])
         found[name] = float(np.percentile(own, 95))
         lines.append(
-            f"  {name}: p95 {found[name]:.0%} at T{STOP} or widest (limit {limit:.0%}), "
-            f"{np.percentile(literal, 95):.0%} with T{STOP} taken for all; median {np.median(own):.0%}"
+            f"  {name}: p95 {found[name]:.0%} (limit {limit:.0%}), median {np.median(own):.0%}; "
+            f"with T{STOP} taken literally for all p95 {np.percentile(literal, 95):.0%}"
         )
     with capsys.disabled():
-        sys.stdout.write("\nMaps of the reference lenses, depth used by the error:\n" + "\n".join(lines) + "\n")
+        sys.stdout.write(
+            f"\nMaps of the reference lenses, depth used by the error at T{STOP}, or the widest stop where a lens does "
+            "not open so far:\n" + "\n".join(lines) + "\n"
+        )
     assert {name: share for name, share in found.items() if share > GROUPS[name][2]} == {}
 
 
@@ -158,30 +163,3 @@ def test_score_would_show_a_bad_map(scores: dict[str, Score]) -> None:
             slope = np.median(np.abs(np.diff(position) / np.diff(vergence)))
             worse.append(Score(score.lens, score.error_dpt + per_degree / slope, score.covered).used(STOP))
         assert np.percentile(np.concatenate(worse), 95) > limit
-
-
-def test_backlash(prep: Prep, capsys: pytest.CaptureFixture[str]) -> None:
-    """Backlash of every lens read both ways agrees with the true one to 0.1 degrees rms; its sd tells the truth."""
-    truth, errors, scaled = tables.true_parameters(), [], []
-    for entry in prep.lenses:
-        if entry.one_way:
-            assert entry.play is None
-            continue
-        assert entry.play is not None
-        per_unit = 360.0 / (entry.lens.units_per_turn or 360.0)
-        errors.append(entry.play.value * per_unit - truth[entry.lens.id]["backlash_deg"])
-        scaled.append(errors[-1] / (entry.play.sd * per_unit))
-    rms = float(np.sqrt(np.mean(np.square(errors))))
-    with capsys.disabled():
-        sys.stdout.write(f"\n  backlash off by {rms:.3f} deg rms over {len(errors)} lenses\n")
-    assert len(errors) == 17
-    assert rms <= 0.1
-    assert 0.5 < np.sqrt(np.mean(np.square(scaled))) < 2.0
-
-
-def test_gross_slips_are_accused_and_clean_lenses_are_not(prep: Prep) -> None:
-    """At least five of the seven lenses with a planted slip are accused, and none of the 18 clean ones."""
-    slipped = {row["lens_id"] for row in tables.planted_errors()}
-    accused = {finding.lens_id for finding in prep.findings if finding.code in {"map.suspect_mark", "map.not_monotone"}}
-    assert accused <= slipped
-    assert len(accused) >= 5
