@@ -83,7 +83,7 @@ def test_the_best_mark_is_the_best_by_the_formula() -> None:
 
     A tape counts as a tenth worse than it is, as it is more work than a mark on the ring. Done the long way, one
     candidate and one place at a time, with the variances as documented: half of sigma^2 for a mark read both ways, of
-    which 0.065 degrees squared is the mark's own; on a taped one the error of the tape.
+    which 0.06 degrees squared is the mark's own; on a taped one the error of the tape.
     """
     lens_map = _lens_map()
     room = _room(lens_map)
@@ -94,10 +94,10 @@ def test_the_best_mark_is_the_best_by_the_formula() -> None:
         # The scale's own datum: 2 f + 50 mm = 150 mm, so one dioptre is 0.45 of place.
         tape = 0.0 if np.isinf(distance) else np.hypot(3e-3, 3e-3 * distance)
         slope = float(lens_map.slope_per_place(distance)[0]) * 0.45
-        lasting = 0.065**2 + (0.0 if distance in MARKS_M else (slope * q * q * tape) ** 2)
-        noise = 0.5 * sigma2 - 0.065**2 + lasting
+        lasting = 0.06**2 + (0.0 if distance in MARKS_M else (slope * q * q * tape) ** 2)
+        noise = 0.5 * sigma2 - 0.06**2 + lasting
         if distance in MARKS_M:
-            again = 0.25 * sigma2 - 0.065**2 / 2.0 + 0.065**2
+            again = 0.25 * sigma2 - 0.06**2 / 2.0 + 0.06**2
             noise = 1.0 / (1.0 / again - 2.0 / sigma2)
         score = 0.0
         for place, width in zip(RANGE_M, room, strict=True):

@@ -13,9 +13,10 @@ Floats = npt.NDArray[np.float64]
 
 USUAL_NOISE_DEG = 0.18
 """Reading noise most likely beforehand, degrees. Common practice, no source; the data move it by a factor e or so."""
-MARK_NOISE_DEG = 0.065
+MARK_NOISE_DEG = 0.06
 """How far a mark itself sits from its place, and gears from true, degrees of ring (one sd). Reading a mark
-twice does not help. Common practice, no source: engraving is good to 0.02 to 0.10."""
+twice does not help. Common practice, no source: engraving is good to 0.02 to 0.10, and this is the middle of it. With
+more than that the band of lenses read with little noise covers too often (docs/checks/slips.md)."""
 USUAL_PLAY_SD_DEG = 0.6
 """Standard deviation of the backlash beforehand, either sign. Common practice, no source: gears show 0 to 0.8."""
 
