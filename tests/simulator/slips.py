@@ -254,4 +254,5 @@ def plant_worse(
     changed = tuple(
         r.model_copy(update={"position": round(r.position + by, 6)}) if r.mark_no == mark else r for r in readings
     )
-    return changed, Planted("worse_row", mark, None, position=_row(readings, mark).position)
+    right = float(np.mean([reading.position for reading in readings if reading.mark_no == mark]))
+    return changed, Planted("worse_row", mark, None, position=right)
