@@ -88,44 +88,77 @@ class State:
         return (self.rows.values[self.there], *(self.marks or self._centres()))
 
     def _centres(self) -> tuple[Floats, Floats, Floats]:
-        rows, keep = self.rows, self.there
-        down, up, free = rows.down[keep], rows.up[keep], rows.free[keep]
-        n_down, n_free, n_up = rows.counts[:, keep]
-        difference = up - down
-        half, cost = half_play(difference)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            both = np.isfinite(difference)
-            one = np.where(np.isfinite(down), down + half, up - half)
-            centre = np.where(both, (down + up) / 2.0, np.where(np.isfinite(free), free, one))
-            single = 1.0 / np.where(np.isfinite(down), n_down, n_up) + cost
-            pair = 0.25 / n_down + 0.25 / n_up
-            variance = np.where(both, pair, np.where(np.isfinite(free), 1.0 / n_free, single))
-        return centre, variance, difference
+        _, centre, variance, difference = centres_of([self])
+        return centre[0], variance[0], difference[0]
+
+
+def centres_of(states: Sequence[State]) -> tuple[Floats, Floats, Floats, Floats]:
+    """Values, centres, relative variances and pair differences of H states with n rows there each: four (H, n)."""
+    values = np.stack([state.rows.values[state.there] for state in states])
+    found = np.empty((3, *values.shape))
+    fresh = [k for k, state in enumerate(states) if state.marks is None]
+    for k, state in enumerate(states):
+        if state.marks is not None:
+            found[:, k] = state.marks
+    if fresh:
+        keep = [states[k].there for k in fresh]
+        rows = [states[k].rows for k in fresh]
+        down, up, free = (
+            np.stack([getattr(own, way)[here] for own, here in zip(rows, keep, strict=True)])
+            for way in ("down", "up", "free")
+        )
+        counts = np.stack([own.counts[:, here] for own, here in zip(rows, keep, strict=True)], axis=1)
+        found[:, fresh] = _centres(down, up, free, counts)
+    return values, *found
+
+
+def _centres(down: Floats, up: Floats, free: Floats, counts: Floats) -> tuple[Floats, Floats, Floats]:
+    """Centres, relative variances and pair differences of readings (H, n), ``counts`` (3, H, n): three (H, n)."""
+    n_down, n_free, n_up = counts
+    difference = up - down
+    half, cost = (part[:, None] for part in half_plays(difference))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        both, one_down, one_free = np.isfinite(difference), np.isfinite(down), np.isfinite(free)
+        one = np.where(one_down, down + half, up - half)
+        centre = np.where(both, (down + up) / 2.0, np.where(one_free, free, one))
+        single = 1.0 / np.where(one_down, n_down, n_up) + cost
+        pair = 0.25 / n_down + 0.25 / n_up
+        variance = np.where(both, pair, np.where(one_free, 1.0 / n_free, single))
+    return centre, variance, difference
 
 
 def half_play(differences: Floats) -> tuple[float, float]:
     """Half the usual difference of the pairs, by the median that one slip cannot move, and what it costs a reading."""
-    there = np.sort(differences)  # NaN comes last
-    count = int(np.isfinite(there).sum())
-    if not count:
-        return 0.0, 0.0
-    return float(there[(count - 1) // 2] + there[count // 2]) / 4.0, 0.5 / count
+    half, cost = half_plays(differences[None])
+    return float(half[0]), float(cost[0])
 
 
-def log_impossible(rows: Rows, values: Floats, y: Floats, differences: Floats) -> float:
-    """ln of what is left of an explanation that asks for something no ring does.
+def half_plays(differences: Floats) -> tuple[Floats, Floats]:
+    """The same of H states at once: differences (H, n), NaN where there is no pair, give two (H,)."""
+    if not differences.shape[1]:
+        return np.zeros(differences.shape[0]), np.zeros(differences.shape[0])
+    there = np.sort(differences, axis=1)  # NaN comes last
+    count = np.isfinite(there).sum(axis=1)
+    each = np.arange(count.size)
+    total = there[each, np.maximum(count - 1, 0) // 2] + there[each, np.minimum(count // 2, there.shape[1] - 1)]
+    none = count == 0
+    return np.where(none, 0.0, total / 4.0), np.where(none, 0.0, 0.5 / np.maximum(count, 1))
+
+
+def log_impossible(close_focus_m: float | None, values: Floats, y: Floats, differences: Floats) -> Floats:
+    """ln of what is left of H explanations that ask for something no ring does, from (H, n) each: (H,).
 
     A scale has no marks nearer than its close focus; and a ring that turns on moves the focus on, so that positions
     out of order by more than reading and play account for do not happen.
     """
-    log = 0.0
-    if rows.close_focus_m:
-        log += LOG_TOO_NEAR * int((values < TOO_NEAR * rows.close_focus_m).sum())
-    steps = np.diff(y[np.argsort(values)])
-    toward = 1.0 if 2 * int((steps > 0).sum()) >= steps.size else -1.0
-    play = abs(half_play(differences)[0])
-    log += LOG_OUT_OF_ORDER * int((steps * toward < -(OUT_OF_ORDER_DEG + play)).sum())
-    return log
+    log = np.zeros(values.shape[0])
+    if close_focus_m:
+        log += LOG_TOO_NEAR * (values < TOO_NEAR * close_focus_m).sum(axis=1)
+    steps = np.diff(np.take_along_axis(y, np.argsort(values, axis=1), axis=1), axis=1)
+    toward = np.where(2 * (steps > 0).sum(axis=1) >= steps.shape[1], 1.0, -1.0)
+    play = np.abs(half_plays(differences)[0])
+    found: Floats = log + LOG_OUT_OF_ORDER * (steps * toward[:, None] < -(OUT_OF_ORDER_DEG + play)[:, None]).sum(axis=1)
+    return found
 
 
 def taping_variance(state: State, values: Floats, y: Floats) -> Floats:

@@ -34,6 +34,7 @@ from tapehook.lens.rows import (
     Rows,
     State,
     Way,
+    centres_of,
     half_play,
     log_impossible,
     span_deg,
@@ -96,7 +97,7 @@ def _search(state: State) -> Explanation | None:
     u = FocusScale.of(values, state.rows.focal_m).place(values)
     evidence = mark_evidence(u, y, v, differences, USUAL_NOISE_DEG, state.rows.step_deg)
     clean = evidence.total
-    impossible = log_impossible(state.rows, values, y, differences)
+    impossible = _impossible(state, values, y, differences)
     worse = evidence.worse(np.square(WORSE_SD_DEG))
     gain = worse.max(axis=0) - clean + np.maximum(_pair_gain(differences, state.rows.step_deg), 0.0)
     clean += impossible
@@ -156,17 +157,22 @@ def _log_weights(explanations: Sequence[Explanation]) -> list[float]:
     counts = [int(e.state.there.sum()) for e in explanations]
     for count in set(counts):
         mine = [i for i, c in enumerate(counts) if c == count]
-        parts = [explanations[i].state.centres() for i in mine]
-        extra = [taping_variance(explanations[i].state, p[0], p[1]) for i, p in zip(mine, parts, strict=True)]
-        rows = explanations[mine[0]].state.rows
-        focal_m, step_deg = rows.focal_m, rows.step_deg
-        u = np.stack([FocusScale.of(p[0], focal_m).place(p[0]) for p in parts])
-        y, v = np.stack([p[1] for p in parts]), np.stack([p[2] + e for p, e in zip(parts, extra, strict=True)])
-        density = log_evidence(u, y, v, np.stack([p[3] for p in parts]), USUAL_NOISE_DEG, step_deg)
-        for i, value, (values, centre, _, differences) in zip(mine, density.tolist(), parts, strict=True):
+        states = [explanations[i].state for i in mine]
+        rows = states[0].rows
+        values, y, v, differences = centres_of(states)
+        if rows.taped.any():
+            v = v + np.stack([taping_variance(*part) for part in zip(states, values, y, strict=True)])
+        u = np.stack([FocusScale.of(own, rows.focal_m).place(own) for own in values])
+        density = log_evidence(u, y, v, differences, USUAL_NOISE_DEG, rows.step_deg)
+        density = density + log_impossible(rows.close_focus_m, values, y, differences)
+        for i, value in zip(mine, density.tolist(), strict=True):
             result[i] = value + explanations[i].log_prior + explanations[i].density
-            result[i] += log_impossible(explanations[i].state.rows, values, centre, differences)
     return result
+
+
+def _impossible(state: State, values: Floats, y: Floats, differences: Floats) -> float:
+    """``log_impossible`` of one state."""
+    return float(log_impossible(state.rows.close_focus_m, values[None], y[None], differences[None])[0])
 
 
 def _pair_gain(differences: Floats, step_deg: float) -> Floats:
@@ -186,7 +192,7 @@ def _weigh_worse_rows(weighed: _Weighed, state: State, worse: Floats, numbers: n
     for column, row in enumerate(numbers.tolist()):
         without = state.without(row)
         values, y, _, differences = without.centres()
-        impossible = log_impossible(state.rows, values, y, differences)
+        impossible = _impossible(state, values, y, differences)
         for evidence, share in zip(worse[:, column].tolist(), WORSE_SHARE, strict=True):
             prior = log_prior_of("worse_row", state, share) + impossible
             weighed.add([Explanation(Suspect(row, 0, "worse_row", 0.0), without, prior)], [evidence + prior])
