@@ -19,6 +19,7 @@ _COMMANDS = {
     "map": "Lens maps of a job folder, and how sure they are.",
     "next": "What to measure next on a lens, best first.",
     "prep": "Prepare a job folder and write its handover.",
+    "serve": "Open the pages in the browser.",
     "strip": "Strips of marks at 1:1, to cut out and lay round a ring.",
     "strip-match": "Ready-marked strips: which fits which lens, and which to keep at hand.",
     "twins": "Copies of one model: how they differ, and which may borrow a map.",

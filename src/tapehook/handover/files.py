@@ -28,6 +28,19 @@ def render_handover(prep: Prep, paper: str | None = None) -> dict[str, bytes]:
     }
 
 
+def render_handover_file(prep: Prep, name: str, paper: str | None = None) -> bytes | None:
+    """One file of the handover, the others left unmade; None when the handover has none of that name."""
+    from tapehook.handover.pdf import render_pdf
+    from tapehook.handover.pocket import render_pocket
+
+    if name == "handover.pdf":
+        chosen = prep.job.paper if paper is None else paper
+        return render_pdf(prep, paper="us-letter" if chosen == "us-letter" else "a4")
+    if name == "pocket.html":
+        return render_pocket(prep).encode()
+    return render_handover(prep, paper).get(name)
+
+
 def check_target(folder: Path) -> None:
     """Raise NotADirectoryError or PermissionError when ``folder`` cannot be written to, before any work is done."""
     for path in (folder, *folder.parents):

@@ -29,6 +29,11 @@ _RULE_RIGHT = 10.0
 
 def map_picture(entry: LensPrep) -> str | None:
     """The focus map with its marks, errors at the shooting stop or else the widest; None without a map."""
+    return map_chart_of(entry, MAP_WIDTH, MAP_HEIGHT)
+
+
+def map_chart_of(entry: LensPrep, width: float, height: float) -> str | None:
+    """The same ``width`` by ``height`` points, for whoever has another place for it."""
     lens_map = entry.focus_map
     if lens_map is None:
         return None
@@ -43,8 +48,8 @@ def map_picture(entry: LensPrep) -> str | None:
         unit=entry.lens.unit,
         system=entry.system,
         stop_text=stop.text if stop else None,
-        width=MAP_WIDTH,
-        height=MAP_HEIGHT,
+        width=width,
+        height=height,
         title=f"Focus map of {entry.title}",
         map_used=_map_used(entry, stop),
     )

@@ -54,7 +54,7 @@ def render_pocket(prep: Prep) -> str:
         general=_general(prep),
         sheets="\n".join(_sheet(entry, index) for index, entry in enumerate(prep.lenses)),
         style=style,
-        data=_json(_job_data(prep)),
+        data=_json(job_data(prep)),
         script=script,
     )
 
@@ -113,7 +113,8 @@ def _json(data: dict[str, Any]) -> str:
 # --- the figures the scripts work on ------------------------------------------------------------------------
 
 
-def _job_data(prep: Prep) -> dict[str, Any]:
+def job_data(prep: Prep) -> dict[str, Any]:
+    """What the page's scripts work on, as plain JSON values: every figure of every lens, in SI units."""
     return {
         "title": prep.job.title,
         "stops": _third_stops(),

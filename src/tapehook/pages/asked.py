@@ -1,0 +1,198 @@
+"""What may be sent to the interface: one record for each act, with limits, and nothing beside what it names."""
+
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+
+from tapehook.job.records import Approach, PositionUnit, System
+
+Right = Literal["view", "edit"]
+Unit = Literal["ft", "m"]
+
+
+def _writable(text: str) -> str:
+    """No signs that no database or file can hold."""
+    if "\0" in text or any("\ud800" <= sign <= "\udfff" for sign in text):
+        raise ValueError("text without signs that no file can hold")
+    return text
+
+
+Short = Annotated[str, Field(max_length=200), AfterValidator(_writable)]
+Long = Annotated[str, Field(max_length=4_000), AfterValidator(_writable)]
+Pasted = Annotated[str, Field(max_length=400_000), AfterValidator(_writable)]
+Key = Annotated[str, Field(pattern="^[0-9a-f]{32}$", description="A key as the lists give it", examples=["0" * 32])]
+Name = Annotated[str, Field(min_length=1, max_length=200, pattern=r"\S"), AfterValidator(_writable)]
+Sent = Annotated[str | None, Field(max_length=64, pattern="^[A-Za-z0-9-]+$")]
+
+
+class Asked(BaseModel):
+    """Base of all that is sent: closed to fields it does not name."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class NewJob(Asked):
+    """A job to be made."""
+
+    name: Name
+    units: System = "metric"
+    shooting_stop: Short | None = None
+
+
+class NewLens(Asked):
+    """A lens for the kit of a job; figures as they are written, such as "50 mm", "T1.5", "2'"."""
+
+    id: Name
+    focal: Short
+    stop: Short | None = None
+    serial: Short | None = None
+    model: Short | None = None
+    camera: Short | None = None
+    unit: PositionUnit = "deg"
+    engraved_in: Literal["feet", "metric"] | None = None
+    close_focus: Short | None = None
+    step: Short | None = None
+    note: Short | None = None
+
+
+class FromShelf(Asked):
+    """A lens of the library to be added to a job under a label."""
+
+    lens: Key
+    id: Name
+    unit: PositionUnit = "deg"
+
+
+class NewCamera(Asked):
+    """A camera of a job, or new facts of one; sizes in millimetres, photosites in micrometres."""
+
+    letter: Annotated[str, Field(min_length=1, max_length=12, pattern=r"^[^\s,;/]+$"), AfterValidator(_writable)]
+    name: Short | None = None
+    sensor_width_mm: Short | None = None
+    sensor_height_mm: Short | None = None
+    photosite_um: Short | None = None
+    colour: Short | None = None
+
+
+class NewMotor(Asked):
+    """A motor of a job. Named positions of an extra motor as "0.3 ND = 20, 0.6 ND = 45": per cent of its travel."""
+
+    id: Name
+    camera: Short | None = None
+    axis: Literal["focus", "iris", "zoom", "extra"] = "focus"
+    lag_ms: Short | None = None
+    positions: Short | None = None
+
+
+class NewReading(Asked):
+    """One reading as typed: distance and position, and the way the ring came. ``sent`` names the act, once for all."""
+
+    distance: Short
+    position: Short
+    approach: Approach | None = None
+    taped: bool = False
+    temperature: Short | None = None
+    unit: Unit | None = None
+    sent: Sent = None
+
+
+class NewColumn(Asked):
+    """A column pasted from a sheet, a line for each mark."""
+
+    text: Pasted
+    approach: Approach | None = None
+    unit: Unit | None = None
+    sent: Sent = None
+
+
+class Correction(Asked):
+    """A reading put right; without distance and position it is withdrawn."""
+
+    id: Key
+    distance: Short | None = None
+    position: Short | None = None
+    reason: Short = "mistyped"
+
+
+class NewChart(Asked):
+    """A chart test as typed."""
+
+    distance: Short
+    position: Short
+    approach: Approach | None = None
+    stop: Short | None = None
+    camera: Short | None = None
+    width: Short | None = None
+    fill: Short | None = None
+    focal: Short | None = None
+    sent: Sent = None
+
+
+class SignOff(Asked):
+    """A check signed off, by ``who`` where that is another than the session's name."""
+
+    check: Annotated[str, Field(min_length=1, max_length=40, pattern="^[a-z_]+$")] = "lens"
+    lens: Key | None = None
+    camera: Short | None = None
+    note: Long = ""
+    who: Short | None = None
+
+
+class Swap(Asked):
+    """Which lens a camera carries from now on; None: none."""
+
+    camera: Short
+    lens: Key | None = None
+
+
+class NewShelf(Asked):
+    """A shelf, in another where ``parent`` names one."""
+
+    name: Name
+    parent: Key | None = None
+
+
+class OnShelf(Asked):
+    """Where a lens stands."""
+
+    shelf: Key | None = None
+    pinned: bool = False
+
+
+class Work(Asked):
+    """That a lens needs work, and why."""
+
+    needs_work: bool
+    why: Short = ""
+
+
+class Serial(Asked):
+    """The serial of a lens, read at last."""
+
+    serial: Name
+
+
+class JobFacts(Asked):
+    """What a job is shown in and shot at."""
+
+    units: System
+    shooting_stop: Short | None = None
+
+
+class CopyFrom(Asked):
+    """Another job whose camera builds are copied."""
+
+    job: Key
+
+
+class Pair(Asked):
+    """The code shown on the laptop, and the name of whoever holds the device."""
+
+    code: Short
+    who: Short = ""
+
+
+class LetIn(Asked):
+    """What the next device may do."""
+
+    right: Right = "view"

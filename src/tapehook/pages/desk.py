@@ -1,0 +1,307 @@
+"""The book as the pages see it: jobs as they stand now, prepared once for all who look, and what changed since.
+
+Whatever is written through the server is known at once; what another program writes to the same book is looked for
+once a second. Each change has a number; a page names the last one it saw and waits for the next.
+"""
+
+import asyncio
+import hashlib
+import secrets
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+
+from sqlalchemy import func, select
+
+from tapehook.book import tables
+from tapehook.book.jobs import JobDocument, document_id, job_of_version, on_cameras, rows_now, sign_offs_of
+from tapehook.book.measuring import Measurement
+from tapehook.book.store import Book, Writer, Writing
+from tapehook.book.versions import Thing, newest, thing
+from tapehook.job import Job, Lens
+from tapehook.prep import LensPrep, Prep, prepare
+from tapehook.prep.prepare import Batch
+
+MOST_LENSES = 2_000
+"""Prepared lenses kept in memory; one is some tens of kilobytes."""
+MOST_JOBS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class JobHead:
+    """A job in a list: its key in an address, its name, who wrote to it last and when, and whether it is disputed."""
+
+    key: str
+    name: str
+    who: str
+    written_at: str
+    in_conflict: bool
+
+
+@dataclass(frozen=True)
+class JobNow:
+    """A job as it stands: records, the measurements behind them by kind, lenses of the book, cameras, sign-offs."""
+
+    key: str
+    id: bytes
+    name: str
+    thing: Thing
+    job: Job
+    rows: dict[str, list[Measurement]]
+    lens_ids: dict[str, bytes]
+    on_camera: dict[bytes, Thing]
+    signed: tuple[Thing, ...]
+    number: int
+
+    def lens_key(self, row_id: str) -> str:
+        """The key of a lens in an address."""
+        return self.lens_ids[row_id].hex()
+
+    def row_of(self, key: str) -> str | None:
+        """What the lens with that key is called in the job; None when it is not in it."""
+        return next((row_id for row_id, lens_id in self.lens_ids.items() if lens_id.hex() == key), None)
+
+    def lens(self, row_id: str) -> Lens:
+        """The record of a lens."""
+        return next(lens for lens in self.job.lenses if lens.id == row_id)
+
+    def camera_of(self, row_id: str) -> str | None:
+        """The camera a lens is on now: as said on a page, else as the job has it."""
+        placed = self.on_camera.get(self.lens_ids[row_id])
+        return placed.data.get("camera") if placed else self.lens(row_id).camera
+
+
+class NotThere(Exception):
+    """What was asked for is not in the book; the sentence says what."""
+
+
+@dataclass
+class _LensCache:
+    """Prepared lenses by all they depend on."""
+
+    kept: OrderedDict[bytes, LensPrep] = field(default_factory=OrderedDict)
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def run(self, work: Callable[[Batch], list[LensPrep]], batches: Sequence[Batch]) -> Iterator[list[LensPrep]]:
+        """Like ``map``, lens by lens, each worked out only where nothing equal was before."""
+        for batch in batches:
+            yield [self._one(work, single) for single in _singles(batch)]
+
+    def _one(self, work: Callable[[Batch], list[LensPrep]], single: Batch) -> LensPrep:
+        key = _key_of(single)
+        with self.lock:
+            found = self.kept.get(key)
+            if found is not None:
+                self.kept.move_to_end(key)
+                return found
+        made = work(single)[0]
+        with self.lock:
+            self.kept[key] = made
+            while len(self.kept) > MOST_LENSES:
+                self.kept.popitem(last=False)
+        return made
+
+
+def _singles(batch: Batch) -> Iterator[Batch]:
+    """The lenses of a batch one by one, each with its own rows alone, as a batch of many has them together."""
+    for lens in batch.job.lenses:
+        own = {
+            "lenses": (lens,),
+            "readings": tuple(one for one in batch.job.readings if one.lens_id == lens.id),
+            "charts": tuple(one for one in batch.job.charts if one.lens_id == lens.id),
+        }
+        yield Batch(batch.job.model_copy(update=own), batch.usual, batch.serials_read, batch.brief)
+
+
+def _key_of(single: Batch) -> bytes:
+    """A hash of all that a prepared lens depends on; records and figures show all they hold."""
+    said = f"{single.job!r}\0{single.usual!r}\0{single.serials_read}\0{single.brief}"
+    return hashlib.sha256(said.encode("utf-8", "surrogatepass")).digest()
+
+
+class Desk:
+    """One open book and what is kept of it in memory. Safe to be used from many threads."""
+
+    def __init__(self, book: Book) -> None:
+        self.book = book
+        self.nonce = secrets.token_hex(4)
+        self._number = 0
+        self._changed: dict[str, int] = {}
+        self._all_changed = 0
+        self._known = self._records()
+        self._jobs: OrderedDict[str, JobNow] = OrderedDict()
+        self._preps: OrderedDict[str, tuple[int, Prep]] = OrderedDict()
+        self._lenses = _LensCache()
+        self._lock = threading.RLock()
+        self._making: dict[str, threading.Lock] = {}
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._bell: asyncio.Event | None = None
+
+    # --- what changed ---
+
+    def _records(self) -> tuple[bytes | None, int]:
+        """The newest entry and how many there are: any writing by anybody changes one of both."""
+        with self.book.reading() as connection:
+            row = connection.execute(select(func.max(tables.entry.c.id), func.count())).one()
+            return row[0], int(row[1])
+
+    def touch(self, *topics: str) -> None:
+        """Say that something changed: a job by its key, or "book" for lenses and shelves."""
+        with self._lock:
+            self._number += 1
+            for topic in topics:
+                self._changed[topic] = self._number
+        self._ring()
+
+    def look(self) -> None:
+        """See whether another program wrote to the book; then everything may have changed."""
+        found = self._records()
+        with self._lock:
+            if found == self._known:
+                return
+            self._known = found
+            self._number += 1
+            self._all_changed = self._number
+        self._ring()
+
+    def number_of(self, topics: Iterable[str]) -> int:
+        """The number of the last change of any of these topics."""
+        with self._lock:
+            return max([self._all_changed, *(self._changed.get(topic, 0) for topic in topics)])
+
+    def stamp(self) -> str:
+        """The number of the last change of all, with the name of this server's run."""
+        with self._lock:
+            return f"{self.nonce}-{self._number}"
+
+    def _ring(self) -> None:
+        if self._loop is not None and self._bell is not None:
+            self._loop.call_soon_threadsafe(self._wake)
+
+    def _wake(self) -> None:
+        bell, self._bell = self._bell, asyncio.Event()
+        if bell is not None:
+            bell.set()
+
+    def listen(self) -> None:
+        """Get ready to wake those who wait; called where the server's loop runs."""
+        self._loop, self._bell = asyncio.get_running_loop(), asyncio.Event()
+
+    async def changed(self, topics: Sequence[str], since: str, wait_s: float) -> bool:
+        """Wait until one of the topics changed after ``since``, at most ``wait_s``; True when one did."""
+        nonce, _, number = since.partition("-")
+        if nonce != self.nonce or not number.isascii() or not number.isdigit():
+            return True
+        seen = int(number[:18])
+        ends = asyncio.get_running_loop().time() + wait_s
+        while self.number_of(topics) <= seen:
+            left = ends - asyncio.get_running_loop().time()
+            bell = self._bell
+            if left <= 0 or bell is None:
+                return False
+            try:
+                await asyncio.wait_for(bell.wait(), left)
+            except TimeoutError:
+                return False
+        return True
+
+    # --- jobs ---
+
+    def heads(self) -> list[JobHead]:
+        """All jobs, the one written to last first."""
+        with self.book.reading() as connection:
+            names = {row.id: row.name for row in connection.execute(select(tables.job))}
+            found = newest(connection, tables.version.c.kind == "job")
+        heads = [
+            JobHead(job_id.hex(), names[job_id], one.now.who, one.now.written_at, one.in_conflict)
+            for one in found.values()
+            if (job_id := one.now.job_id) is not None and job_id in names
+        ]
+        return sorted(heads, key=lambda head: head.written_at, reverse=True)
+
+    def job(self, key: str) -> JobNow:
+        """A job as it stands now. Raises NotThere, BookRefusal and JobProblems."""
+        number = self.number_of([key])
+        with self._lock:
+            kept = self._jobs.get(key)
+        if kept is not None and kept.number == number:
+            return kept
+        with self._alone(f"job {key}"):
+            with self._lock:
+                kept = self._jobs.get(key)
+            if kept is not None and kept.number == number:
+                return kept
+            made = self._read_job(key, number)
+            with self._lock:
+                self._jobs[key] = made
+                self._jobs.move_to_end(key)
+                while len(self._jobs) > MOST_JOBS:
+                    self._jobs.popitem(last=False)
+            return made
+
+    def _read_job(self, key: str, number: int) -> JobNow:
+        try:
+            job_id = bytes.fromhex(key)
+        except ValueError:
+            raise NotThere("There is no such job in this book.") from None
+        with self.book.reading() as connection:
+            name = connection.scalar(select(tables.job.c.name).where(tables.job.c.id == job_id))
+            found = thing(connection, document_id(job_id))
+            if name is None or found is None:
+                raise NotThere("There is no such job in this book.")
+            job = job_of_version(connection, found, found.now, self.book.name)
+            rows = rows_now(connection, found, found.now, self.book.name)
+            lens_ids = {lens.row_id: lens.lens_id for lens in JobDocument.of(found.now).lenses}
+            placed, signed = on_cameras(connection, job_id), sign_offs_of(connection, job_id)
+        return JobNow(key, job_id, name, found, job, rows, lens_ids, placed, tuple(signed), number)
+
+    def prep(self, now: JobNow) -> Prep:
+        """A job prepared; what is equal to an earlier time is not worked out again."""
+        with self._lock:
+            kept = self._preps.get(now.key)
+        if kept is not None and kept[0] == now.number:
+            return kept[1]
+        with self._alone(f"prep {now.key}"):
+            with self._lock:
+                kept = self._preps.get(now.key)
+            if kept is not None and kept[0] >= now.number:
+                return kept[1]
+            prep = prepare(now.job, run=self._lenses.run)
+            with self._lock:
+                self._preps[now.key] = (now.number, prep)
+                self._preps.move_to_end(now.key)
+                while len(self._preps) > MOST_JOBS:
+                    self._preps.popitem(last=False)
+            return prep
+
+    def one_lens(self, now: JobNow, row_id: str) -> LensPrep:
+        """One lens of a job, prepared: from the whole job where that is ready, else by itself and so at once.
+
+        By itself it lacks only what other lenses say of it: twins, the light across the set, the flange of bodies.
+        """
+        with self._lock:
+            kept = self._preps.get(now.key)
+        if kept is not None and kept[0] == now.number:
+            return kept[1].lens(row_id)
+        return self.prep(now).lens(row_id)
+
+    @contextmanager
+    def _alone(self, what: str) -> Iterator[None]:
+        """Only one thread at a time does the same piece of work; the others wait and find it done."""
+        with self._lock:
+            lock = self._making.setdefault(what, threading.Lock())
+        with lock:
+            yield
+
+    # --- writing ---
+
+    @contextmanager
+    def writing(self, who: str, *topics: str, source: str = "pages") -> Iterator[Writing]:
+        """Write to the book as ``who``; when it is done, whoever looks at one of ``topics`` is told."""
+        with self.book.writing(Writer(who, source)) as writing:
+            yield writing
+        with self._lock:
+            self._known = self._records()
+        self.touch(*topics)

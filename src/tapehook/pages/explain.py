@@ -1,0 +1,149 @@
+"""Short explanations, shown where a finding or a figure is met. The longer ones are in the documentation."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Topic:
+    """One explanation: its title, its sentences, and the page of the documentation that says more."""
+
+    title: str
+    sentences: tuple[str, ...]
+    more: str = ""
+
+
+TOPICS: dict[str, Topic] = {
+    "depth_used": Topic(
+        "Depth used",
+        (
+            "How much of the room on one side of the focus an error takes, at the stop named beside it.",
+            "At 100 % all of that room is gone, and what should be sharp there is soft.",
+            "The room on one side is half of the depth, counted in vergence, where both sides are equal.",
+        ),
+        "optics.md",
+    ),
+    "map": Topic(
+        "Lens map",
+        (
+            "The map says where the ring must stand for each distance, with a +- that holds 95 times in 100.",
+            "It comes from the readings and is never typed. A reading that cannot be right is left out and named.",
+            "Put a wrong reading right by reading the ring again; the old one stays in the history.",
+        ),
+        "lens-maps.md",
+    ),
+    "next_mark": Topic(
+        "What to measure next",
+        (
+            "The distance whose reading would narrow the map most, counted in depth used at the widest stop.",
+            "It is often not where the doubt is widest: a mark between two doubtful places helps both.",
+        ),
+        "checks/next-mark.md",
+    ),
+    "backlash": Topic(
+        "Backlash",
+        (
+            "The ring reads ahead of the glass by half the play, so the two ways of arriving differ.",
+            "Read some marks both ways. From one way alone nobody can say where the middle is.",
+        ),
+        "lens-maps.md",
+    ),
+    "budget": Topic(
+        "Focus budget",
+        (
+            "Everything that moves the focus, each as depth used at one stop, added up.",
+            "Lasting errors add as they are. What scatters adds in squares.",
+            "Terms marked as assumed were not measured on this lens.",
+        ),
+        "lens-maps.md",
+    ),
+    "flange": Topic(
+        "Flange",
+        (
+            "Best focus on charts at several distances tells a sensor too far back or too near from a wrong scale.",
+            "Where the tests cannot tell the two apart, that is said, with the test that would.",
+            "A shim is a lens technician's work.",
+        ),
+        "checks/pupil.md",
+    ),
+    "pupil": Topic(
+        "Pupil data",
+        (
+            "Depth runs from the entrance pupil of the lens. Where it is not known, a thin lens stands in, with a +-.",
+            "One chart of known width at one taped distance gives it.",
+        ),
+        "checks/pupil.md",
+    ),
+    "light": Topic(
+        "Light across the set",
+        (
+            "How much light each lens passes against the others of its set, in stops.",
+            "Beyond a sixth of a stop a cut between two lenses may show it.",
+        ),
+        "checks/light.md",
+    ),
+    "heat": Topic(
+        "Heat",
+        (
+            "A lens that was mapped warm and is used cold focuses elsewhere.",
+            "Marks taped at two temperatures tell by how much; until then it is an assumption, and said to be one.",
+        ),
+        "checks/heat.md",
+    ),
+    "ends": Topic(
+        "Ends of the ring",
+        (
+            "Room past infinity and at close focus, and the motor's ends against the hard stops.",
+            "A motor that meets a hard stop can hurt the lens, its gear or a finger: hands off when it calibrates.",
+        ),
+        "checks/ring-ends.md",
+    ),
+    "twin": Topic(
+        "Twins",
+        (
+            "Copies of one model differ. A map may be lent after two proof marks, from the stop that is named on.",
+            "A borrowed map is always shown as borrowed.",
+        ),
+        "checks/twins.md",
+    ),
+    "lens": Topic(
+        "The lens",
+        (
+            "What is known of the lens itself: serial, stop, focal length, blur left at best focus.",
+            "What is missing is assumed in a way that is printed beside the figure.",
+        ),
+        "files.md",
+    ),
+    "camera": Topic(
+        "The camera",
+        ("What counts as sharp may depend on the sensor. Its size is written down on the Kit page.",),
+        "files.md",
+    ),
+    "job": Topic(
+        "The job",
+        ("The shooting stop says how much depth there is; every share is given at it where it is known.",),
+        "files.md",
+    ),
+    "stop": Topic(
+        "Stop",
+        (
+            "Depth follows the f-number, exposure the T-stop. Where the transmission is not known, 85 % is assumed.",
+            "An entered stop is one that somebody typed, because no motor reports it.",
+        ),
+        "optics.md",
+    ),
+    "sign_off": Topic(
+        "Sign-off",
+        (
+            "Your name and the time, kept with the lens.",
+            "When somebody measures it again later, the sign-off is old, and that is shown.",
+        ),
+        "pages.md",
+    ),
+}
+
+
+def topic_of(code: str) -> str:
+    """The topic of a finding, by its code."""
+    if code == "map.next_mark":
+        return "next_mark"
+    return code.partition(".")[0] if code.partition(".")[0] in TOPICS else "lens"

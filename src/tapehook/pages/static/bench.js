@@ -1,0 +1,163 @@
+// The bench: readings typed one after the other, kept in order even while the network is cut, and put right by touch.
+
+import { announce, at, fieldsOf, markStale, onChange, refresh, send, sentences } from "./live.js";
+
+const form = at("reading");
+const WAITING = `tapehook-waiting-${location.pathname}`;
+const ASK_AGAIN_MS = 1000;
+
+// --- readings that the server has not confirmed ---------------------------------------------------------------
+
+function recall() {
+  try {
+    return JSON.parse(localStorage.getItem(WAITING) ?? "[]");
+  } catch {
+    return [];
+  }
+}
+
+const waiting = recall();
+let sending = false;
+
+function keepWaiting() {
+  try {
+    localStorage.setItem(WAITING, JSON.stringify(waiting));
+  } catch {
+    // They are still in the page.
+  }
+  showWaiting();
+}
+
+function showWaiting() {
+  const list = at("waiting");
+  list.hidden = waiting.length === 0;
+  list.replaceChildren(
+    ...waiting.map(({ data }) => {
+      const item = document.createElement("li");
+      item.textContent = `${data.distance} at ${data.position}: not kept yet`;
+      return item;
+    }),
+  );
+}
+
+function name() {
+  // No randomUUID without a secure context, and a page on the set's network has none.
+  return [...crypto.getRandomValues(new Uint8Array(12))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+/** Sends what waits, in order; what cannot be reached is tried again, what is refused goes back into the fields. */
+async function flush() {
+  if (sending) return;
+  sending = true;
+  try {
+    while (waiting.length) {
+      const { data } = waiting[0];
+      const { ok, status, said } = await send(form.dataset.queue, data);
+      if (!ok && (status >= 500 || status === 409)) throw new Error(`status ${status}`);
+      waiting.shift();
+      keepWaiting();
+      if (!ok) giveBack(data, sentences(said));
+    }
+    await refresh();
+  } catch {
+    markStale();
+    setTimeout(flush, ASK_AGAIN_MS);
+  } finally {
+    sending = false;
+  }
+}
+
+function giveBack(data, text) {
+  const { distance, position } = form.elements;
+  if (!distance.value && !position.value) {
+    distance.value = data.distance;
+    position.value = data.position;
+  }
+  announce(text);
+  const wrong = /^position/m.test(text) && !/^distance/m.test(text) ? position : distance;
+  wrong.setAttribute("aria-invalid", "true");
+  wrong.focus();
+  wrong.select();
+}
+
+function keep() {
+  const { distance, position } = form.elements;
+  if (!distance.value.trim()) return distance.focus();
+  if (!position.value.trim()) return position.focus();
+  const { unit, ...data } = fieldsOf(form);
+  waiting.push({ data: { ...data, unit, sent: name() } });
+  keepWaiting();
+  for (const field of [distance, position]) {
+    field.value = "";
+    field.removeAttribute("aria-invalid");
+  }
+  announce("");
+  distance.focus();
+  return flush();
+}
+
+function otherWay() {
+  const other = [...form.querySelectorAll("[name=approach]")].find((radio) => !radio.checked);
+  other.checked = true;
+}
+
+if (form) {
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    keep();
+  });
+  form.elements.distance.addEventListener("keydown", (event) => {
+    if (event.key === "Enter" && form.elements.distance.value.trim()) {
+      event.preventDefault();
+      form.elements.position.focus();
+    }
+  });
+  onChange(() => {
+    if (waiting.length) flush();
+  });
+  showWaiting();
+  if (waiting.length) flush();
+}
+
+// --- a reading put right --------------------------------------------------------------------------------------
+
+const dialog = at("correct");
+const correction = dialog.querySelector("form");
+
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("button.reading");
+  if (!button || !form) return;
+  correction.elements.id.value = button.dataset.id;
+  correction.elements.distance.value = "";
+  correction.elements.distance.placeholder = button.dataset.distance;
+  correction.elements.position.value = button.dataset.position;
+  dialog.showModal();
+  correction.elements.position.focus();
+  correction.elements.position.select();
+});
+
+at("withdraw").addEventListener("click", async () => {
+  const { id, reason } = fieldsOf(correction);
+  try {
+    const { ok, said } = await send(correction.dataset.api, { id, reason: reason || "withdrawn" });
+    if (ok) {
+      dialog.close();
+      await refresh();
+    } else correction.querySelector(".said").textContent = sentences(said);
+  } catch {
+    markStale();
+  }
+});
+
+// --- another lens ---------------------------------------------------------------------------------------------
+
+at("lens-choice").addEventListener("change", (event) => location.assign(event.target.value));
+
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey && event.altKey && event.key === "z") at("undo")?.click();
+  else if (event.altKey && event.key === "w" && form) otherWay();
+  else if (event.altKey && event.key === "n") at("lens-after")?.click();
+  else if (event.altKey && event.key === "p") at("lens-before")?.click();
+  else return;
+  event.preventDefault();
+});

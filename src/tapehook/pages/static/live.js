@@ -1,0 +1,295 @@
+// What all pages do: keep what they show fresh or say that it is old, send forms, open explanations, follow keys.
+//
+// A page names the topics it shows and the last change it saw, and asks again and again what changed since; the answer
+// comes at once when something did, else after a little while. A silence is therefore a cut, and said to be one.
+
+const body = document.body;
+const TOKEN = { "x-tapehook-token": body.dataset.token };
+const ASK_AGAIN_MS = [500, 1000, 2000, 4000];
+const SILENCE_MS = 6000;
+const SOON_MS = 400;
+
+export const at = (id) => document.getElementById(id);
+
+/** A request that gives up after a silence. Throws what fetch throws. */
+export async function ask(url, options = {}) {
+  return fetch(url, { ...options, signal: AbortSignal.timeout(SILENCE_MS) });
+}
+
+/** Sends a JSON body with the token of this page; the answer and its JSON. */
+export async function send(url, data, method = "POST") {
+  const headers = { "content-type": "application/json", ...TOKEN };
+  const answer = await ask(url, { method, headers, body: JSON.stringify(data) });
+  const said = await answer.json();
+  return { ok: answer.ok, status: answer.status, said };
+}
+
+export const sentences = (said) => (said.problems ?? []).map((one) => one.sentence).join("\n");
+
+// --- fresh or stale --------------------------------------------------------------------------------------------
+
+const state = { stamp: body.dataset.stamp, freshAt: Date.now(), stale: false };
+const listeners = [];
+
+/** Calls back when the topics of this page changed, and when the server is back after a cut. */
+export function onChange(callback) {
+  listeners.push(callback);
+}
+
+function clock(time) {
+  return new Date(time).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit" });
+}
+
+/** The server did not answer: what stands here is of unknown age, and must look it. */
+export function markStale() {
+  if (!state.stale) {
+    state.stale = true;
+    body.dataset.stale = "yes";
+    at("stale").textContent = `No answer from the laptop since ${clock(state.freshAt)}. What it shows may be old.`;
+    at("stale").hidden = false;
+  }
+}
+
+function markFresh() {
+  state.freshAt = Date.now();
+  if (!state.stale) return false;
+  state.stale = false;
+  delete body.dataset.stale;
+  at("stale").hidden = true;
+  return true;
+}
+
+const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+
+async function watch() {
+  for (let failures = 0; ; ) {
+    try {
+      const since = encodeURIComponent(state.stamp);
+      const answer = await ask(`/api/watch?topics=${body.dataset.topics}&since=${since}`);
+      if (answer.status === 401) {
+        location.assign("/pair");
+        return;
+      }
+      if (!answer.ok) throw new Error(`status ${answer.status}`);
+      const { changed, stamp } = await answer.json();
+      const isBack = state.stale;
+      if (changed || isBack) await refresh();
+      state.stamp = stamp;
+      markFresh();
+      failures = 0;
+      if (changed || isBack) for (const callback of listeners) callback();
+    } catch {
+      markStale();
+      await pause(ASK_AGAIN_MS[Math.min(failures, ASK_AGAIN_MS.length - 1)]);
+      failures += 1;
+    }
+  }
+}
+
+let refreshing = null;
+let again = false;
+
+/** Fetches the live parts of the page anew; several calls at once become one, and one after it. */
+export function refresh() {
+  if (!body.dataset.parts) return Promise.resolve();
+  if (refreshing) {
+    again = true;
+    return refreshing;
+  }
+  refreshing = fetchParts().finally(() => {
+    refreshing = null;
+    if (again) {
+      again = false;
+      refresh().catch(markStale);
+    }
+  });
+  return refreshing;
+}
+
+async function fetchParts() {
+  const answer = await ask(body.dataset.parts);
+  if (!answer.ok) throw new Error(`status ${answer.status}`);
+  const { parts } = await answer.json();
+  for (const [name, html] of Object.entries(parts)) {
+    const place = document.querySelector(`[data-part="${name}"]`);
+    if (place && place.dataset.shown !== html) {
+      const held = place.contains(document.activeElement) ? document.activeElement.dataset.id : undefined;
+      place.innerHTML = html; // made by our own templates, which escape whatever came from people
+      place.dataset.shown = html;
+      if (held) place.querySelector(`[data-id="${CSS.escape(held)}"]`)?.focus();
+    }
+  }
+}
+
+// --- forms and buttons that write ------------------------------------------------------------------------------
+
+/** The fields of a form as the interface takes them. */
+export function fieldsOf(form) {
+  const data = JSON.parse(form.dataset.fixed ?? "{}");
+  for (const field of form.elements) {
+    if (!field.name || (field.type === "radio" && !field.checked)) continue;
+    const value = field.type === "checkbox" ? field.checked : field.value;
+    if (value === "" && form.dataset.skipEmpty !== undefined) continue;
+    data[field.name] = value === "" && !field.required ? null : value;
+  }
+  return data;
+}
+
+function sayIn(form, text) {
+  const place = form?.querySelector(".said");
+  if (place) place.textContent = text;
+}
+
+function follow(address, said) {
+  location.assign(address.replace(/\{(\w+)\}/g, (_, name) => said[name] ?? ""));
+}
+
+async function submit(form) {
+  const button = form.querySelector("button:not([type])");
+  const later = setTimeout(() => sayIn(form, "working …"), SOON_MS);
+  if (button) button.disabled = true;
+  try {
+    const { ok, said } = await send(form.dataset.api, fieldsOf(form));
+    clearTimeout(later);
+    sayIn(form, ok ? "" : sentences(said));
+    if (!ok) return;
+    if (form.dataset.then) follow(form.dataset.then, said);
+    else {
+      for (const field of form.elements) {
+        if (field.matches("input:not([type=hidden],[type=radio],[type=checkbox],[data-keep]), textarea")) field.value = "";
+      }
+      form.closest("dialog")?.close();
+      await refresh();
+    }
+  } catch {
+    clearTimeout(later);
+    markStale();
+    sayIn(form, "The laptop does not answer: nothing was kept. What you typed is still here.");
+  } finally {
+    if (button) button.disabled = false;
+  }
+}
+
+async function press(button) {
+  button.disabled = true;
+  const label = button.textContent;
+  const later = setTimeout(() => (button.textContent = "working …"), SOON_MS);
+  try {
+    const { ok, said } = await send(button.dataset.api, JSON.parse(button.dataset.body ?? "{}"), button.dataset.method);
+    if (ok && button.dataset.then) {
+      follow(button.dataset.then, said);
+      return;
+    }
+    if (ok) await refresh();
+    const text = ok ? (said.said ?? "") : sentences(said);
+    if (text) announce(text);
+  } catch {
+    markStale();
+    announce("The laptop does not answer: nothing was done.");
+  } finally {
+    clearTimeout(later);
+    button.textContent = label;
+    button.disabled = false;
+  }
+}
+
+/** Says something in the place the page has for it. */
+export function announce(text) {
+  const place = at("said") ?? document.querySelector(".said") ?? at("stale");
+  place.textContent = text;
+  place.hidden = false;
+}
+
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  if (form.dataset.api) {
+    event.preventDefault();
+    submit(form);
+  }
+});
+
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("button");
+  if (!button) return;
+  if (button.dataset.api) press(button);
+  if (button.dataset.help) explain(button.dataset.help);
+  if (button.dataset.keys !== undefined) at("keys").showModal();
+  if (button.dataset.close !== undefined) button.closest("dialog").close();
+});
+
+// --- explanations ----------------------------------------------------------------------------------------------
+
+async function explain(topic) {
+  const dialog = at("help");
+  at("help-title").textContent = "…";
+  at("help-text").replaceChildren();
+  dialog.showModal();
+  try {
+    const { title, sentences: lines } = await (await ask(`/part/help/${topic}`)).json();
+    at("help-title").textContent = title;
+    at("help-text").replaceChildren(
+      ...lines.map((line) => Object.assign(document.createElement("p"), { textContent: line })),
+    );
+  } catch {
+    at("help-title").textContent = "The laptop does not answer";
+  }
+}
+
+// --- the theme -------------------------------------------------------------------------------------------------
+
+const THEMES = ["device", "paper", "dim"];
+
+function themeNow() {
+  return document.documentElement.dataset.theme ?? "device";
+}
+
+function showTheme() {
+  const button = at("theme");
+  button.textContent = themeNow();
+  button.setAttribute("aria-label", `theme: ${themeNow() === "device" ? "as the device says" : themeNow()}`);
+}
+
+function nextTheme() {
+  const name = THEMES[(THEMES.indexOf(themeNow()) + 1) % THEMES.length];
+  if (name === "device") delete document.documentElement.dataset.theme;
+  else document.documentElement.dataset.theme = name;
+  try {
+    localStorage.setItem("tapehook-theme", name);
+  } catch {
+    // Only a preference is lost.
+  }
+  showTheme();
+}
+
+// --- keys ------------------------------------------------------------------------------------------------------
+
+const GO = { p: "prep", b: "bench", o: "onset", l: "/lenses", k: "kit", h: "handover" };
+let going = 0;
+
+function isTyping(event) {
+  return event.target.closest?.("input:not([type=range],[type=checkbox],[type=radio]), textarea, select, [contenteditable]");
+}
+
+function go(key) {
+  const name = GO[key];
+  if (name?.startsWith("/")) location.assign(name);
+  else if (name && body.dataset.job) location.assign(`/job/${body.dataset.job}/${name}`);
+}
+
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.altKey || event.metaKey || isTyping(event) || document.querySelector("dialog[open]")) return;
+  if (Date.now() - going < 1500 && GO[event.key]) {
+    event.preventDefault();
+    go(event.key);
+    going = 0;
+  } else if (event.key === "g") going = Date.now();
+  else if (event.key === "?") at("keys").showModal();
+  else if (event.key === "/") {
+    event.preventDefault();
+    document.querySelector("main input:not([type=hidden],[type=range],[type=radio],[type=checkbox])")?.focus();
+  }
+});
+
+at("theme").addEventListener("click", nextTheme);
+showTheme();
+watch();

@@ -1,0 +1,650 @@
+// On set: one camera at arm's length. Depth comes from depth.js, the module of the pocket page; no server is asked for
+// any figure, so all of it goes on when the network drops. Who carries which lens is kept by the server: what was
+// chosen while it was out of reach is sent when it is back.
+
+import { depth, nearestPossibleM, ringPosition, thinPupil } from "./web/depth.js";
+import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance, parseTStop, shownStepM } from "./web/notation.js";
+import { drawRule, roundStepM, textEms } from "./web/rule.js";
+import { search, searchEntry } from "./web/search.js";
+import { at, onChange, send } from "./live.js";
+
+const job = JSON.parse(at("data").textContent);
+const THUMB_PX = 36;
+const STEPS = 1000;
+const FOCAL_STEPS = 200;
+const SVG = "http://www.w3.org/2000/svg";
+const KEY = `tapehook-onset-${document.body.dataset.job}`;
+
+function prepare(lenses) {
+  for (const lens of lenses) {
+    if (lens.map) {
+      lens.map.farM ??= Infinity;
+      lens.map.farMarkM ??= Infinity;
+    }
+    if (lens.budget) lens.budget.distanceM = lens.budget.distanceM.map((value) => value ?? Infinity);
+  }
+}
+prepare(job.lenses);
+
+// --- what this device remembers --------------------------------------------------------------------------------
+
+function recall() {
+  try {
+    return JSON.parse(localStorage.getItem(KEY) ?? "{}");
+  } catch {
+    return {};
+  }
+}
+
+const kept = { camera: null, system: null, cameras: {}, unsent: {}, ...recall() };
+
+function keep() {
+  try {
+    localStorage.setItem(KEY, JSON.stringify(kept));
+  } catch {
+    // It is still in the page.
+  }
+}
+
+const state = { letter: null, lens: null, distanceM: 2, stop: null, stops: [], focalMm: null, tags: [], extras: {} };
+
+const systemNow = () => kept.system ?? state.lens?.system ?? "metric";
+const write = (distanceM) => formatDistance(distanceM, systemNow());
+
+// --- which lens ------------------------------------------------------------------------------------------------
+
+function lensOn(letter) {
+  const unsent = kept.unsent[letter];
+  if (unsent !== undefined) return job.lenses.find((lens) => lens.key === unsent) ?? null;
+  const alone = job.lenses.find((lens) => lens.on === letter);
+  return alone ?? job.lenses.find((lens) => (lens.on ?? letter).split(" ").includes(letter)) ?? job.lenses[0] ?? null;
+}
+
+function chooseCamera(letter) {
+  remember();
+  state.letter = letter;
+  kept.camera = letter;
+  keep();
+  chooseLens(lensOn(letter));
+}
+
+/** Notes where this camera stands, so that A, B and C each come back as they were left. */
+function remember() {
+  if (!state.letter || !state.lens) return;
+  const distance = state.distanceM === Infinity ? null : state.distanceM;
+  kept.cameras[state.letter] = { lens: state.lens.key, distance, t: state.stop.t, text: state.stop.text, focal: state.focalMm, tags: state.tags, extras: state.extras };
+  keep();
+}
+
+function chooseLens(lens) {
+  const was = kept.cameras[state.letter];
+  const isSame = was && lens && was.lens === lens.key;
+  state.lens = lens;
+  state.tags = was?.tags ?? [];
+  state.extras = was?.extras ?? {};
+  if (lens) {
+    state.stops = stopsOf(lens);
+    const preferred = lens.shooting ?? lens.widest ?? { t: 2.8 };
+    state.stop = isSame ? nearStop({ t: was.t, text: was.text }) : nearStop(preferred);
+    state.focalMm = lens.focalMinMm === null ? null : Math.min(Math.max((isSame && was.focal) || lens.focalMm, lens.focalMinMm), lens.focalMm);
+    state.distanceM = isSame ? Math.max(was.distance ?? Infinity, lens.nearM) : distanceAt(STEPS / 2);
+  }
+  showLens();
+}
+
+function stopsOf(lens) {
+  const widest = lens.widest?.t ?? 0;
+  const stops = job.stops.filter((stop) => stop.t > widest * 1.02 && (widest || stop.t >= 1));
+  if (lens.widest) stops.unshift(lens.widest);
+  const wanted = lens.shooting;
+  if (wanted && wanted.t > widest && stops.every((stop) => Math.abs(stop.t / wanted.t - 1) > 5e-3)) stops.push(wanted);
+  return stops.sort((a, b) => a.t - b.t);
+}
+
+function nearStop(wanted) {
+  const off = (stop) => Math.abs(Math.log(stop.t / wanted.t));
+  const near = state.stops.reduce((best, stop) => (off(stop) < off(best) ? stop : best), state.stops[0]);
+  if (off(near) < 1e-6 || !wanted.text) return near;
+  return wanted.t >= state.stops[0].t ? wanted : near;
+}
+
+// --- the place on the rule -------------------------------------------------------------------------------------
+
+function opticsNow() {
+  const { optics, focalMm } = state.lens;
+  if (!optics || state.focalMm === null || state.focalMm === focalMm) return optics;
+  return { ...optics, focalM: state.focalMm * 1e-3, pupil: null };
+}
+
+function datumNow() {
+  const { optics, map } = state.lens;
+  if (optics) return (optics.pupil ?? thinPupil(optics.focalM)).toSensorM;
+  return map ? map.datumM : 0;
+}
+
+const nearest = () => 1 / (state.lens.nearM - datumNow());
+const sliderOf = (distanceM) => STEPS * (1 - 1 / (distanceM - datumNow()) / nearest());
+
+function distanceAt(slider) {
+  const q = nearest() * (1 - slider / STEPS);
+  return q > 0 ? onRoundStep(datumNow() + 1 / q) : Infinity;
+}
+
+function stepAt(distanceM) {
+  const u = distanceM - datumNow();
+  const slide = (u * u * nearest()) / STEPS / 1.5;
+  return roundStepM(Math.max(slide, shownStepM(distanceM, systemNow())), systemNow());
+}
+
+function onRoundStep(distanceM) {
+  const step = stepAt(distanceM);
+  return Math.max(Math.round(distanceM / step) * step, state.lens.nearM);
+}
+
+function stepped(distanceM, way) {
+  if (distanceM === Infinity) return way > 0 ? Infinity : distanceAt(STEPS - 1);
+  const step = stepAt(distanceM);
+  const count = way > 0 ? Math.floor(distanceM / step + 1e-6) + 1 : Math.ceil(distanceM / step - 1e-6) - 1;
+  if (way > 0 && sliderOf(count * step) > STEPS - 0.5) return Infinity;
+  return Math.max(count * step, state.lens.nearM);
+}
+
+// --- showing ---------------------------------------------------------------------------------------------------
+
+function node(name, properties = {}, ...children) {
+  const made = Object.assign(document.createElement(name), properties);
+  made.append(...children);
+  return made;
+}
+
+function showCameras() {
+  const buttons = job.cameras.map(({ letter, name, colour }) => {
+    const button = node("button", { type: "button" }, node("bdi", { textContent: letter }));
+    button.setAttribute("aria-label", `camera ${letter}${name ? `, ${name}` : ""}`);
+    button.dataset.letter = letter;
+    if (colour) button.dataset.colour = colour;
+    button.addEventListener("click", () => chooseCamera(letter));
+    return button;
+  });
+  at("cameras").replaceChildren(...buttons);
+}
+
+let widthPx = 336;
+
+function showLens() {
+  for (const button of at("cameras").children) button.setAttribute("aria-pressed", String(button.dataset.letter === state.letter));
+  const { lens } = state;
+  document.body.dataset.lens = lens ? "yes" : "no";
+  if (!lens) {
+    at("lens-line").textContent = "No lens in this job yet.";
+    return;
+  }
+  const serial = lens.serial ? `serial ${lens.serial}` : "serial not read";
+  const title = lens.title.includes(lens.serial ?? "\u0000") || lens.title.includes("serial") ? lens.title : `${lens.title} · ${serial}`;
+  at("lens-line").textContent = `${title}${lens.map ? ` · map of ${lens.measuredAt?.slice(0, 10) ?? "no date"}` : " · no map"}`;
+  const [alarm] = lens.alarms;
+  at("alarm").hidden = alarm === undefined;
+  at("alarm").textContent = alarm === undefined ? "" : `× fix: ${alarm}`;
+  at("stop-slider").max = String(state.stops.length - 1);
+  const isZoom = state.focalMm !== null;
+  at("focal-setting").hidden = !isZoom;
+  at("focal-row").hidden = !isZoom;
+  at("to-bench").href = `/job/${document.body.dataset.job}/bench/${lens.key}`;
+  at("range-note").textContent = rangeNote(lens);
+  showExtras();
+  refuse("");
+  widthPx = at("rule").clientWidth || widthPx;
+  show();
+}
+
+/** Where the ends of the sliders come from. */
+function rangeNote(lens) {
+  const near = lens.nearKnown ? "Distance from close focus" : `Close focus not known: distance from ${write(lens.nearM)}`;
+  const widest = lens.widest ? `the stop from ${lens.widest.text}, its widest` : "widest stop not known: the stop from T1";
+  const focal = state.focalMm === null ? "" : "; the focal length within the zoom";
+  return `${near}; ${widest}, to T22${focal}.`;
+}
+
+/** Every figure from the state: called on each move of a slider. */
+function show() {
+  const { lens } = state;
+  const optics = opticsNow();
+  fill("distance", write(state.distanceM));
+  fill("stop", state.stop.text);
+  slide("distance", sliderOf(state.distanceM), write(state.distanceM));
+  slide("stop", state.stops.indexOf(nearStop({ t: state.stop.t })), state.stop.text);
+  if (state.focalMm !== null) showFocal();
+  showRing(lens);
+  const answer = optics && depth(optics, state.stop.t, state.distanceM);
+  const isSharp = Boolean(answer) && answer.nearM < answer.farM;
+  showDepth(answer, optics, isSharp);
+  drawRule(at("rule"), viewOf(answer, isSharp), systemNow(), widthPx, THUMB_PX);
+  showLadder(isSharp ? answer : null);
+  showBudget(answer && answer.halfWidthDpt > 0 ? answer : null);
+}
+
+function viewOf(answer, isSharp) {
+  return {
+    focusM: state.distanceM,
+    nearM: isSharp ? answer.nearM : null,
+    farM: answer ? answer.farM : null,
+    texts: { near: at("near").textContent, far: at("far").textContent },
+    nearEndM: state.lens.nearM,
+    datumM: datumNow(),
+    write,
+  };
+}
+
+function fill(id, text) {
+  const input = at(id);
+  if (document.activeElement !== input || !input.dataset.typing) input.value = text;
+  input.style.setProperty("--wide", textEms(input.value).toFixed(2));
+}
+
+function slide(id, value, words) {
+  const slider = at(`${id}-slider`);
+  slider.value = String(value);
+  slider.setAttribute("aria-valuetext", words);
+  const out = at(`${id}-out`);
+  if (out) out.textContent = words;
+}
+
+function showFocal() {
+  const { focalMinMm, focalMm } = state.lens;
+  const text = `${decimals(state.focalMm, 1)} mm`;
+  fill("focal", text);
+  slide("focal", (FOCAL_STEPS * Math.log(state.focalMm / focalMinMm)) / Math.log(focalMm / focalMinMm), text);
+}
+
+function showRing(lens) {
+  const found = lens.map && ringPosition(lens.map, state.distanceM);
+  at("ring").textContent = found ? formatPosition(found.position, lens.unit, lens.step) : "–";
+  at("ring-plus-minus").textContent = found ? `+- ${formatPlusMinus(found.plusMinus, lens.unit)}` : (lens.noMap ?? "outside the map");
+}
+
+function showDepth(answer, optics, isSharp) {
+  if (!isSharp) {
+    for (const id of ["near", "total", "far"]) at(id).textContent = "–";
+    const sentence = !answer ? "No focal length, so no depth of field." : Number.isNaN(answer.nearM) ? "Nearer than this lens can focus." : "No depth: the blur left at best focus is all that passes as sharp.";
+    at("trust").textContent = sentence;
+    at("depth-words").textContent = sentence;
+    return;
+  }
+  const [near, far] = formatLimits(answer.nearM, answer.farM, systemNow());
+  at("near").textContent = near;
+  at("far").textContent = far;
+  at("total").textContent = formatSpan(answer.farM - answer.nearM, systemNow());
+  at("trust").textContent = trust(answer, optics);
+  at("depth-words").textContent = `Sharp from ${near} to ${far} with the focus at ${write(state.distanceM)}, ${state.stop.text}`;
+}
+
+function trust(answer, optics) {
+  const assumed = [];
+  if (!optics.pupil) assumed.push("a thin lens");
+  if (optics.transmission === null) assumed.push("85 % transmission");
+  const because = assumed.length ? `, assumed: ${assumed.join(" and ")}` : "";
+  if (answer.uncertainty > 1) return `Too near to trust without pupil data: +- more than the whole depth${because}`;
+  return answer.uncertainty === 0 ? "Depth from the pupil data of this lens" : `Depth +- ${decimals(answer.uncertainty * 100, 0)} % of its width${because}`;
+}
+
+const percent = (share) => (share < 10 ? `${decimals(share * 100, 0)} %` : share < Infinity ? "over 1000 %" : "no depth");
+
+// --- people and marks in the shot -------------------------------------------------------------------------------
+
+/** The share of the room on its side that a distance uses, at the setting answered. */
+export function usedAt(distanceM, answer) {
+  const u = distanceM - answer.state.pupilToSensorM;
+  return u > 0 ? Math.abs(1 / u - answer.vergenceDpt) / answer.halfWidthDpt : Infinity;
+}
+
+function showLadder(answer) {
+  const rows = state.tags.map((tag, index) => {
+    const share = answer ? usedAt(tag.distanceM ?? Infinity, answer) : NaN;
+    const isSoft = !(share <= 1);
+    const verdict = node("span", { className: isSoft ? "verdict soft" : "verdict sharp" });
+    verdict.append(node("span", { textContent: isSoft ? "×" : "✓", ariaHidden: "true" }), ` ${isSoft ? "soft" : "sharp"}`);
+    if (Number.isFinite(share)) verdict.append(` ${percent(share)}`);
+    const remove = node("button", { type: "button", className: "small", textContent: "×" });
+    remove.setAttribute("aria-label", `take ${tag.name} off`);
+    remove.addEventListener("click", () => {
+      state.tags = state.tags.filter((_, other) => other !== index);
+      remember();
+      show();
+    });
+    const follow = node("button", { type: "button", className: "tag", textContent: tag.name });
+    follow.setAttribute("aria-label", `focus on ${tag.name}`);
+    follow.addEventListener("click", () => setDistance(Math.max(tag.distanceM ?? Infinity, state.lens.nearM)));
+    return node("li", {}, follow, node("span", { className: "at", textContent: write(tag.distanceM ?? Infinity) }), verdict, remove);
+  });
+  at("ladder").replaceChildren(...rows);
+  at("ladder-title").textContent = state.tags.length ? `In the shot, depth used at ${state.stop.text}` : "In the shot";
+}
+
+at("tag").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const name = at("tag-name").value.trim();
+  try {
+    const typed = at("tag-distance").value;
+    const distanceM = typed.trim() ? parseDistance(typed, systemNow() === "metric" ? "m" : "ft") : state.distanceM;
+    state.tags = [...state.tags, { name: name || `mark ${state.tags.length + 1}`, distanceM: distanceM === Infinity ? null : distanceM }].slice(-12);
+    state.tags.sort((a, b) => (a.distanceM ?? Infinity) - (b.distanceM ?? Infinity));
+    at("tag-name").value = "";
+    at("tag-distance").value = "";
+    refuse("");
+    remember();
+    show();
+  } catch (error) {
+    refuse(`${error.message}.`);
+  }
+});
+
+// --- the focus budget -------------------------------------------------------------------------------------------
+
+/** The terms of the budget here and at this stop, as shares: biases add, scatter adds in squares. */
+export function budgetAt(budget, datumM, distanceM, halfWidthDpt) {
+  const places = budget.distanceM.map((value) => 1 / (value - datumM));
+  const place = 1 / (distanceM - datumM);
+  const terms = budget.terms.map((term) => ({ ...term, share: between(places, term.shiftDpt, place) / halfWidthDpt }));
+  const sum = (chosen) => {
+    const bias = chosen.filter((term) => term.kind === "bias").reduce((total, term) => total + term.share, 0);
+    return bias + Math.hypot(...chosen.filter((term) => term.kind !== "bias").map((term) => term.share));
+  };
+  return { terms, own: sum(terms.filter((term) => term.source === "lens")), total: sum(terms) };
+}
+
+function between(places, values, place) {
+  const isRising = places.at(-1) > places[0];
+  const inside = places.findIndex((other) => (isRising ? other >= place : other <= place));
+  if (inside === 0) return values[0];
+  if (inside < 0) return values.at(-1);
+  const part = (place - places[inside - 1]) / (places[inside] - places[inside - 1]);
+  return values[inside - 1] + part * (values[inside] - values[inside - 1]);
+}
+
+function showBudget(answer) {
+  const { budget } = state.lens;
+  at("budget-card").hidden = !(budget && answer);
+  if (!budget || !answer) return;
+  const { terms, own, total } = budgetAt(budget, datumNow(), state.distanceM, answer.halfWidthDpt);
+  at("budget-title").textContent = `focus budget at ${state.stop.text}`;
+  at("budget-own").textContent = `${percent(own)} by the lens`;
+  at("budget-total").textContent = total > own ? `${percent(total)} with what comes on set; 100 % = soft` : "100 % = soft";
+  const shown = terms.filter((term) => term.share >= 0.005).sort((a, b) => b.share - a.share);
+  at("budget-words").textContent = shown.map((term) => `${term.name} ${percent(term.share)}${term.assumed ? " (assumed)" : ""}`).join(" · ");
+  drawBudget(shown);
+}
+
+function drawBudget(terms) {
+  const whole = Math.max(1, terms.reduce((sum, term) => sum + term.share, 0));
+  let x = 0;
+  const bars = terms.map((term, index) => {
+    const width = (300 * term.share) / whole;
+    const bar = document.createElementNS(SVG, "rect");
+    for (const [key, value] of Object.entries({ x: x.toFixed(1), y: 1, width: width.toFixed(1), height: 12, class: `part part-${index % 6}` })) bar.setAttribute(key, value);
+    x += width;
+    return bar;
+  });
+  const limit = document.createElementNS(SVG, "rect");
+  for (const [key, value] of Object.entries({ x: (300 / whole - 1.5).toFixed(1), y: 0, width: 1.5, height: 14, class: "limit" })) limit.setAttribute(key, value);
+  at("budget").replaceChildren(...bars, limit);
+}
+
+// --- extra motors -----------------------------------------------------------------------------------------------
+
+function showExtras() {
+  const motors = job.motors.filter((motor) => motor.axis === "extra" && motor.camera === state.letter && motor.places.length > 1);
+  at("extras").replaceChildren(...motors.map(extraRow));
+}
+
+function extraRow(motor) {
+  const first = motor.places[0];
+  const last = motor.places.at(-1);
+  const slider = node("input", { type: "range", id: `extra-${motor.id}`, min: first.percent, max: last.percent, step: 0.5 });
+  const out = node("output", {});
+  const label = node("label", { htmlFor: slider.id }, node("bdi", { textContent: motor.id }), ", extra motor");
+  const showIt = () => {
+    const part = Number(slider.value);
+    const text = placeText(motor, part);
+    out.replaceChildren(text, node("small", { textContent: ` ${decimals(part, 1)} %` }));
+    slider.setAttribute("aria-valuetext", text);
+  };
+  slider.value = String(state.extras[motor.id] ?? first.percent);
+  slider.addEventListener("input", () => {
+    state.extras[motor.id] = Number(slider.value);
+    showIt();
+    remember();
+  });
+  showIt();
+  return node("div", { className: "slider" }, label, out, slider);
+}
+
+/** Where an extra motor stands, in its own unit; between names that are no figures, the nearest name. */
+export function placeText(motor, part) {
+  const { places, unit } = motor;
+  const next = Math.max(1, places.findIndex((place) => place.percent >= part));
+  const [one, other] = [places[next - 1], places[next]];
+  const along = (part - one.percent) / (other.percent - one.percent || 1);
+  if (one.value === null || other.value === null) return (along < 0.5 ? one : other).name;
+  const value = one.value + Math.min(Math.max(along, 0), 1) * (other.value - one.value);
+  const span = Math.abs(places.at(-1).value - places[0].value);
+  return `${decimals(value, span < 10 ? 2 : 1)}${unit ? ` ${unit}` : ""}`;
+}
+
+// --- what people do --------------------------------------------------------------------------------------------
+
+function refuse(sentence) {
+  at("refusal").textContent = sentence;
+}
+
+let remembering = 0;
+
+function moved() {
+  show();
+  clearTimeout(remembering);
+  remembering = setTimeout(remember, 300);
+}
+
+function setDistance(distanceM) {
+  state.distanceM = distanceM;
+  moved();
+}
+
+function setStop(index) {
+  state.stop = state.stops[Math.min(Math.max(index, 0), state.stops.length - 1)];
+  moved();
+}
+
+function setFocal(mm) {
+  const { focalMinMm, focalMm } = state.lens;
+  state.focalMm = Math.min(Math.max(mm, focalMinMm), focalMm);
+  moved();
+}
+
+function typeDistance(text) {
+  const distanceM = parseDistance(text, systemNow() === "metric" ? "m" : "ft");
+  const { nearM, nearKnown } = state.lens;
+  if (distanceM < nearM * (1 - 1e-6)) throw new Error(`${write(distanceM)} is nearer than ${nearKnown ? "close focus" : "the end of the slider"}, ${write(nearM)}`);
+  const optics = opticsNow();
+  if (optics && distanceM < nearestPossibleM(optics.focalM, optics.pupil ?? thinPupil(optics.focalM))) throw new Error(`${write(distanceM)} is nearer than this lens can focus at all`);
+  setDistance(Math.max(distanceM, nearM));
+}
+
+function typeStop(text) {
+  const t = parseTStop(text);
+  const { widest } = state.lens;
+  if (widest && t < widest.t * (1 - 5e-3)) throw new Error(`T${decimals(t, 2)} is wider than this lens opens, ${widest.text}`);
+  if (t > 22.5) throw new Error(`T${decimals(t, 2)} is beyond T22, where diffraction rules`);
+  state.stop = nearStop({ t, text: `T${decimals(t, 2)}` });
+  moved();
+}
+
+function typeFocal(text) {
+  const mm = Number(text.replace(/mm\.?$/i, "").trim().replace(",", "."));
+  const { focalMinMm, focalMm } = state.lens;
+  if (!(mm >= focalMinMm && mm <= focalMm)) throw new Error(`“${text.slice(0, 40)}” is outside this zoom; expected ${decimals(focalMinMm, 1)} to ${decimals(focalMm, 1)} mm`);
+  setFocal(mm);
+}
+
+function typable(id, apply) {
+  const input = at(id);
+  const done = () => {
+    if (!input.dataset.typing) return true;
+    try {
+      delete input.dataset.typing;
+      refuse("");
+      apply(input.value);
+      input.removeAttribute("aria-invalid");
+      return true;
+    } catch (error) {
+      input.setAttribute("aria-invalid", "true");
+      refuse(`${error.message}.`);
+      return false;
+    }
+  };
+  input.addEventListener("focus", () => input.select());
+  input.addEventListener("input", () => {
+    input.dataset.typing = "yes";
+    input.style.setProperty("--wide", textEms(input.value).toFixed(2));
+  });
+  input.addEventListener("blur", () => {
+    if (!done()) show();
+  });
+  input.addEventListener("keydown", (event) => {
+    if (event.key === "Enter" && done()) input.select();
+    if (event.key === "Escape") {
+      delete input.dataset.typing;
+      input.removeAttribute("aria-invalid");
+      refuse("");
+      show();
+    }
+  });
+}
+
+const KEY_STEPS = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -5, PageUp: 5 };
+
+function steppedByKeys(id, step, ends) {
+  at(id).addEventListener("keydown", (event) => {
+    const count = KEY_STEPS[event.key];
+    const end = { Home: 0, End: 1 }[event.key];
+    if (count === undefined && end === undefined) return;
+    event.preventDefault();
+    if (end !== undefined) ends[end]();
+    for (let i = 0; i < Math.abs(count ?? 0); i += 1) step(Math.sign(count));
+  });
+}
+
+const stopIndex = () => state.stops.indexOf(nearStop({ t: state.stop.t }));
+
+function wireSliders() {
+  at("distance-slider").addEventListener("input", (event) => setDistance(distanceAt(Number(event.target.value))));
+  at("stop-slider").addEventListener("input", (event) => setStop(Number(event.target.value)));
+  at("focal-slider").addEventListener("input", (event) => {
+    const { focalMinMm, focalMm } = state.lens;
+    setFocal(Math.round(focalMinMm * (focalMm / focalMinMm) ** (Number(event.target.value) / FOCAL_STEPS)));
+  });
+  steppedByKeys("distance-slider", (way) => setDistance(stepped(state.distanceM, way)), [() => setDistance(state.lens.nearM), () => setDistance(Infinity)]);
+  steppedByKeys("stop-slider", (way) => setStop(stopIndex() + way), [() => setStop(0), () => setStop(state.stops.length - 1)]);
+  steppedByKeys("focal-slider", (way) => setFocal(state.focalMm + way), [() => setFocal(state.lens.focalMinMm), () => setFocal(state.lens.focalMm)]);
+}
+
+// --- swapping the lens -------------------------------------------------------------------------------------------
+
+function showShelf() {
+  const found = search(job.lenses.map(searchEntry), at("shelf-search").value).map((index) => job.lenses[index]);
+  const carried = (lens) => (lens.on ?? "").split(" ").includes(state.letter);
+  // The camera's own lenses first, then what is shared, then what is on others.
+  const rank = (lens) => (carried(lens) ? 0 : lens.on ? 2 : 1);
+  const ordered = at("shelf-search").value ? found : found.sort((a, b) => rank(a) - rank(b));
+  at("shelf-list").replaceChildren(
+    ...ordered.map((lens) => {
+      const where = lens.key === state.lens?.key ? "on this camera" : lens.on ? `camera ${lens.on}` : "shared";
+      const button = node("button", { type: "button" }, node("bdi", { className: "lens-name", textContent: lens.title }), node("span", { className: "quiet", textContent: `${lens.id} · ${where}` }));
+      button.addEventListener("click", () => swapTo(lens));
+      return node("li", {}, button);
+    }),
+  );
+}
+
+async function swapTo(lens) {
+  at("shelf").close();
+  remember();
+  for (const other of job.lenses) if (other.on === state.letter && other !== lens) other.on = null;
+  lens.on = state.letter;
+  kept.unsent[state.letter] = lens.key;
+  keep();
+  chooseLens(lens);
+  remember();
+  await sendSwaps();
+}
+
+/** Tells the server who carries what; until it answers, the page says that it does not know yet. */
+async function sendSwaps() {
+  const unsent = Object.entries(kept.unsent);
+  for (const [camera, lens] of unsent) {
+    try {
+      const { ok, status } = await send(`/api/jobs/${document.body.dataset.job}/swap`, { camera, lens });
+      if (ok || (status >= 400 && status < 500 && status !== 409)) {
+        if (kept.unsent[camera] === lens) delete kept.unsent[camera];
+        keep();
+      }
+    } catch {
+      break; // the page says so below, and tries again when the server is back
+    }
+  }
+  const left = Object.keys(kept.unsent);
+  at("unsent").hidden = left.length === 0;
+  at("unsent").textContent = left.length ? `The lens on ${left.join(", ")} is noted on this device only, until the laptop answers.` : "";
+}
+
+/** Figures anew, when somebody measured, corrected or swapped: never in the middle of a move. */
+async function renew() {
+  await sendSwaps();
+  try {
+    const answer = await fetch(`/api/jobs/${document.body.dataset.job}/onset`);
+    if (!answer.ok) return;
+    const fresh = await answer.json();
+    prepare(fresh.lenses);
+    remember();
+    Object.assign(job, fresh);
+    const lens = lensOn(state.letter);
+    chooseLens(job.lenses.find((other) => other.key === lens?.key) ?? lens);
+  } catch {
+    // The frame of the page says that the server is out of reach.
+  }
+}
+
+function start() {
+  showCameras();
+  wireSliders();
+  typable("distance", typeDistance);
+  typable("stop", typeStop);
+  typable("focal", typeFocal);
+  at("swap").addEventListener("click", () => {
+    at("shelf-search").value = "";
+    showShelf();
+    at("shelf").showModal();
+  });
+  at("shelf-search").addEventListener("input", showShelf);
+  at("system").addEventListener("click", () => {
+    kept.system = systemNow() === "metric" ? "imperial" : "metric";
+    keep();
+    at("range-note").textContent = rangeNote(state.lens);
+    show();
+  });
+  new ResizeObserver(() => {
+    const now = at("rule").clientWidth;
+    if (state.lens && now && now !== widthPx) {
+      widthPx = now;
+      show();
+    }
+  }).observe(at("rule"));
+  onChange(renew);
+  const letters = job.cameras.map((camera) => camera.letter);
+  chooseCamera(letters.includes(kept.camera) ? kept.camera : letters[0]);
+  if (Object.keys(kept.unsent).length) sendSwaps();
+}
+
+start();
+
+/** For tests and the curious: the arithmetic behind the figures. */
+globalThis.tapehook = { depth, ringPosition, usedAt, budgetAt, placeText, job, state };
