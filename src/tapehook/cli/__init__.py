@@ -20,6 +20,7 @@ _COMMANDS = {
     "next": "What to measure next on a lens, best first.",
     "prep": "Prepare a job folder and write its handover.",
     "serve": "Open the pages in the browser.",
+    "split": "Where to focus to hold two or more subjects, and the stop it takes.",
     "strip": "Strips of marks at 1:1, to cut out and lay round a ring.",
     "strip-match": "Ready-marked strips: which fits which lens, and which to keep at hand.",
     "twins": "Copies of one model: how they differ, and which may borrow a map.",

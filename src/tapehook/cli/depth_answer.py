@@ -43,7 +43,7 @@ Parsed = TypeVar("Parsed")
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
+class Asked:
     """What was asked, in SI units; None where nothing was said. One of ``stop`` and ``f_number`` is there."""
 
     focal_m: float
@@ -56,19 +56,24 @@ class _Asked:
     chart: ChartPupil | None
     floor_m: float | None
 
+    @property
+    def lens_pupil(self) -> Pupil:
+        """The pupil typed, else that of the chart, else a thin lens's."""
+        return self.pupil or (self.chart.pupil if self.chart else thin_pupil(self.focal_m))
+
 
 def depth_answer(**typed: str | None) -> dict[str, Any]:
     """The JSON object of ``tapehook depth`` for the texts as typed, by option.
 
     Raises Refusal with everything that could not be read or does not go together.
     """
-    asked = _asked(typed)
+    asked = asked_of(typed)
     said: list[str] = []
-    f_number, t_over_n = _f_number(asked, said)
+    f_number, t_over_n = used_f_number(asked, said)
     coc_m = asked.coc_m or CINE_35_COC_M
     blur_m = float(sharp_blur_m(coc_m, asked.floor_m or 0.0))
-    said += _assumed(asked, no_depth=blur_m == 0.0)
-    pupil = asked.pupil or (asked.chart.pupil if asked.chart else thin_pupil(asked.focal_m))
+    said += assumed(asked, no_depth=blur_m == 0.0)
+    pupil = asked.lens_pupil
     depth = depth_of_field(asked.distance_m, asked.focal_m, f_number, blur_m, pupil)
     spread = float(depth_uncertainty(asked.distance_m, asked.focal_m, pupil_known=asked.pupil is not None))
     if asked.chart:
@@ -79,7 +84,7 @@ def depth_answer(**typed: str | None) -> dict[str, Any]:
     total_m = float(depth.far_m) - float(depth.near_m) if blur_m else 0.0
     return {
         "focal_mm": asked.focal_m * 1e3,
-        "stop": _as_used(asked.stop) if asked.stop and asked.f_number is None else f"f/{f_number:.4g}",
+        "stop": as_used(asked.stop) if asked.stop and asked.f_number is None else f"f/{f_number:.4g}",
         "distance_m": _finite(asked.distance_m),
         "near_m": _finite(float(depth.near_m)),
         "far_m": _finite(float(depth.far_m)),
@@ -98,11 +103,11 @@ def depth_answer(**typed: str | None) -> dict[str, Any]:
     }
 
 
-def _asked(typed: Mapping[str, str | None]) -> _Asked:
-    """Read all options. Raises Refusal."""
+def asked_of(typed: Mapping[str, str | None], at: str = "distance") -> Asked:
+    """Read all options; ``at`` is the one that gives the distance. Raises Refusal."""
     read = _Reader(typed)
     focal_m = read.needed("focal", _one_focal_length, "a focal length such as 50mm")
-    distance_m = read.needed("distance", parse_distance, "a distance such as 7', 1.68 m or inf")
+    distance_m = read.needed(at, parse_distance, "a distance such as 7', 1.68 m or inf")
     stop = read("stop", parse_stop)
     f_number = read("f_number", _positive)
     if not typed.get("stop") and not typed.get("f_number"):
@@ -118,11 +123,11 @@ def _asked(typed: Mapping[str, str | None]) -> _Asked:
         if distance_m < nearest_m:
             least = format_distance(math.ceil(nearest_m * 1e3) / 1e3, "metric", exact=True)  # never rounded down
             expected = f"at least {least} from the image plane, the nearest this lens can focus at all"
-            read.refuse("--distance", typed["distance"], expected)
+            read.refuse(f"--{at}", typed[at], expected)
     read.finish()
     assert focal_m is not None  # noqa: S101 - finish() has refused what is missing
     assert distance_m is not None  # noqa: S101
-    return _Asked(focal_m, distance_m, stop, f_number, transmission, coc_m, pupil, chart, floor_m)
+    return Asked(focal_m, distance_m, stop, f_number, transmission, coc_m, pupil, chart, floor_m)
 
 
 _CHART = ("chart_width", "frame_fill", "sensor_width", "chart_distance")
@@ -200,7 +205,7 @@ class _Reader:
             raise Refusal(self._problems)
 
 
-def _as_used(stop: Stop) -> str:
+def as_used(stop: Stop) -> str:
     """The stop as printed: one without a letter was taken as a T-stop, so it gets its T."""
     return stop.label if stop.scale else f"T{stop.label}"
 
@@ -249,7 +254,7 @@ def _within(text: str, value: float, least: float, most: float, expected: str) -
     return value
 
 
-def _f_number(asked: _Asked, said: list[str]) -> tuple[float, float]:
+def used_f_number(asked: Asked, said: list[str]) -> tuple[float, float]:
     """f-number that depth follows, and T/N where the transmission had to be assumed (else 1)."""
     stop = asked.stop
     if asked.f_number is not None or stop is None:
@@ -269,7 +274,7 @@ def _f_number(asked: _Asked, said: list[str]) -> tuple[float, float]:
     return float(f_number_from_t(stop.number, ASSUMED_TRANSMISSION)), 1.0 / math.sqrt(ASSUMED_TRANSMISSION)
 
 
-def _assumed(asked: _Asked, *, no_depth: bool) -> list[str]:
+def assumed(asked: Asked, *, no_depth: bool) -> list[str]:
     """One sentence for each thing that was assumed, or that the figures rest on."""
     said = []
     if asked.pupil:

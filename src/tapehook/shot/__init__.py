@@ -1,9 +1,10 @@
-"""What a shot asks of the lens: the focus budget, in shares of the depth of field.
+"""What a shot asks of the lens: the focus budget and the focus split, in shares of the depth of field.
 
 May live here: pure functions and frozen results; SI units, vergence in dioptres, shares as fractions (1.0 = all the
 room on that side of the focus). May not: files, records of a job, or text for people beyond the names of terms.
 """
 
 from tapehook.shot.budget import BudgetTerm, FocusBudget, budget_over
+from tapehook.shot.split import Split, split_focus
 
-__all__ = ["BudgetTerm", "FocusBudget", "budget_over"]
+__all__ = ["BudgetTerm", "FocusBudget", "Split", "budget_over", "split_focus"]
