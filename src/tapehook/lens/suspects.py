@@ -94,11 +94,12 @@ def _search(state: State) -> Explanation | None:
     state = state.settled()
     values, y, v, differences = state.centres()
     v = v + taping_variance(state, values, y)
-    u = FocusScale.of(values, state.rows.focal_m).place(values)
-    evidence = mark_evidence(u, y, v, differences, USUAL_NOISE_DEG, state.rows.step_deg)
-    clean = evidence.total
+    scale = FocusScale.of(values, state.rows.focal_m)
+    evidence = mark_evidence(scale.place(values), y, v, differences, USUAL_NOISE_DEG, state.rows.step_deg)
+    measure = _log_measure(scale)
+    clean = evidence.total + measure
     impossible = _impossible(state, values, y, differences)
-    worse = evidence.worse(np.square(WORSE_SD_DEG))
+    worse = evidence.worse(np.square(WORSE_SD_DEG)) + measure
     gain = worse.max(axis=0) - clean + np.maximum(_pair_gain(differences, state.rows.step_deg), 0.0)
     clean += impossible
     numbers = np.flatnonzero(state.there)
@@ -162,12 +163,23 @@ def _log_weights(explanations: Sequence[Explanation]) -> list[float]:
         values, y, v, differences = centres_of(states)
         if rows.taped.any():
             v = v + np.stack([taping_variance(*part) for part in zip(states, values, y, strict=True)])
-        u = np.stack([FocusScale.of(own, rows.focal_m).place(own) for own in values])
+        scales = [FocusScale.of(own, rows.focal_m) for own in values]
+        u = np.stack([scale.place(own) for scale, own in zip(scales, values, strict=True)])
         density = log_evidence(u, y, v, differences, USUAL_NOISE_DEG, rows.step_deg)
+        density = density + np.array([_log_measure(scale) for scale in scales])
         density = density + log_impossible(rows.close_focus_m, values, y, differences)
         for i, value in zip(mine, density.tolist(), strict=True):
             result[i] = value + explanations[i].log_prior + explanations[i].density
     return result
+
+
+def _log_measure(scale: FocusScale) -> float:
+    """What makes evidence comparable between explanations with different nearest marks.
+
+    The trend is flat per place and per place squared, and a place is as many dioptres as the nearest mark has: flat per
+    dioptre and per dioptre squared it is the same for all, and that is -3 ln of the vergence of the nearest mark.
+    """
+    return -3.0 * float(np.log(scale.near_vergence_dpt))
 
 
 def _impossible(state: State, values: Floats, y: Floats, differences: Floats) -> float:
