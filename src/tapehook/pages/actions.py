@@ -1,6 +1,5 @@
 """What the pages write: each act is one transaction of the book, and says what it touched."""
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import as_file, files
@@ -11,6 +10,7 @@ from tapehook.book.importing import Folder, carry_out, plan_import
 from tapehook.book.jobs import (
     BuildMotor,
     CameraBuild,
+    JobDocument,
     build_id,
     copy_builds,
     document_id,
@@ -22,7 +22,7 @@ from tapehook.book.jobs import (
 )
 from tapehook.book.lenses import lenses_of, mark_lens, read_serial
 from tapehook.book.matching import Answers
-from tapehook.book.measuring import Correction, Measured, Measurement, correct, corrections_of_job, of_job
+from tapehook.book.measuring import Measured, correct, corrections_of_job, of_job
 from tapehook.book.search import index_lenses
 from tapehook.book.shelves import new_shelf, put_on_shelf, where_shelved
 from tapehook.book.trouble import BookRefusal, refusal
@@ -32,6 +32,7 @@ from tapehook.job import Camera, Job, Lens, Motor
 from tapehook.job.problems import Problem
 from tapehook.job.tomlfile import read_job_toml, write_job_toml
 from tapehook.pages.desk import Desk, JobNow, NotThere
+from tapehook.pages.undoing import UNDONE, last_act
 
 MOST_REMEMBERED = 10_000
 BUILD = "as built"
@@ -137,19 +138,21 @@ class Acts:
         with self.desk.book.reading() as connection:
             everything = [one for one in of_job(connection, now.id) if one.row_id == row_id]
             corrections = corrections_of_job(connection, now.id)
-        last = _last_act(everything, corrections)
+        document = JobDocument.of(now.thing.now)
+        last = last_act(everything, corrections, {one for kind in document.rows.values() for one in kind})
         if last is None:
             raise NotThere("There is nothing to undo on this lens.")
-        old, new = last
         lens_id = now.lens_ids[row_id]
         with self.desk.writing(who, now.key) as writing:
-            if new is not None:
-                correct(writing, new.id, lens_id, old.record() if old else None, "undone")
-            elif old is not None:
-                measure(writing, now.name, row_id, [old.record()])
-        if new is None:
-            return "The reading that was withdrawn counts again."
-        return "The reading is as it was before." if old else "The last reading is withdrawn."
+            if last.gone is not None:
+                measure(writing, now.name, row_id, [last.gone.record()])
+                return "The reading that was withdrawn counts again."
+            if last.changed is not None:
+                correct(writing, last.changed[0].id, lens_id, last.changed[1].record(), UNDONE)
+                return "The reading is as it was before."
+            for one in last.added:
+                correct(writing, one.id, lens_id, None, UNDONE)
+        return "Withdrawn: what was typed last."
 
     # --- cameras and sign-offs ---
 
@@ -219,40 +222,6 @@ def _key(text: str) -> bytes:
     return found
 
 
-def _last_act(
-    everything: Sequence[Measurement], corrections: Sequence[Correction]
-) -> tuple[Measurement | None, Measurement | None] | None:
-    """What was done last to a lens: what counted before and what counts since; None on either side for nothing."""
-    by_id = {one.id: one for one in everything}
-    gone = {one.fingerprint for one in corrections}
-    added = {one.new_id for one in corrections}
-    acts: list[tuple[str, Measurement | None, Measurement | None]] = [
-        (one.written_at, None, one) for one in everything if one.fingerprint not in gone and one.id not in added
-    ]
-    for correction in corrections:
-        old, new = by_id.get(correction.old_id), by_id.get(correction.new_id or b"")
-        if old is not None and (new is None or new.fingerprint not in gone):
-            acts.append((correction.written_at, old, new))
-    # A measurement of a folder is no act at the bench: it came with many others.
-    single = [act for act in acts if not _with_others(act, everything)]
-    if not single:
-        return None
-    _, old, new = max(single, key=lambda act: (act[0], act[2].id if act[2] else b""))
-    if old is not None and new is None and _was_only_undone(old, everything):
-        return None
-    return old, new
-
-
-def _with_others(act: tuple[str, Measurement | None, Measurement | None], everything: Sequence[Measurement]) -> bool:
-    _, old, new = act
-    return old is None and new is not None and sum(one.entry_id == new.entry_id for one in everything) > 2
-
-
-def _was_only_undone(old: Measurement, everything: Sequence[Measurement]) -> bool:
-    """True when what was withdrawn last has been written again since."""
-    return any(one.data == old.data and one.id > old.id for one in everything)
-
-
 def checked(job: Job) -> Job:
     """The job, read back as its file would be. Raises BookRefusal with what is wrong with it."""
     problems: list[Problem] = []
@@ -267,8 +236,3 @@ def _said(problem: Problem) -> Any:  # noqa: ANN401 - a BookProblem
 
     field = problem.field or "the job"
     return BookProblem(field, f'read "{problem.read or ""}", expected {problem.expected}', problem.expected)
-
-
-def merged_given(old: Measurement, changes: Mapping[str, object]) -> dict[str, object]:
-    """What a measurement says with some of it put right."""
-    return {**json.loads(old.data), **changes}

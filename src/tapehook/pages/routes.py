@@ -15,6 +15,7 @@ from tapehook.book.lenses import lenses_of
 from tapehook.book.search import find_lenses
 from tapehook.book.shelves import on_shelf, shelves
 from tapehook.finding import SIGN
+from tapehook.job import Lens
 from tapehook.pages import explain, letting_in
 from tapehook.pages.api import desk_of, session_of, sessions_of
 from tapehook.pages.bench import bench_of
@@ -23,6 +24,7 @@ from tapehook.pages.onset import onset_data
 from tapehook.pages.overview import COLUMNS, SIGNS, WORDS, place_of, standings, to_act_on
 from tapehook.pages.sessions import Session, Sessions
 from tapehook.pages.words import count_of, local_time, percent
+from tapehook.prep.basis import lens_title
 
 router = APIRouter(include_in_schema=False)
 PAGES = (
@@ -227,10 +229,14 @@ def _bench_shown(desk: Desk, now: JobNow, key: str) -> dict[str, Any]:
     }
 
 
-def _label(lens: Any) -> str:  # noqa: ANN401 - a Lens
-    from tapehook.prep.basis import lens_title
-
+def _label(lens: Lens) -> str:
+    """The lens in a list to choose from: its label in the job, then what it is."""
     return f"{lens.id} · {lens_title(lens)}" if not lens_title(lens).startswith(lens.id) else lens_title(lens)
+
+
+def _short_title(lens: Lens) -> str:
+    """The lens in few words; label and serial have columns of their own."""
+    return lens_title(lens).partition(" · serial")[0]
 
 
 @router.get("/part/bench/{job}/{lens}")
@@ -276,7 +282,7 @@ def get_kit(request: Request, desk: At, job: Key) -> Response:
         others=others,
         cameras=cameras,
         carried=carried,
-        label=_label,
+        label=_short_title,
     )
 
 

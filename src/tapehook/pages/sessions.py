@@ -141,6 +141,8 @@ class Sessions:
             if not hmac.compare_digest(code.digits.encode(), digits.encode("utf-8", "replace")):
                 return None
             self._code = None  # one code, one device
+            for key in (address, ""):
+                self._tries[key].pop()  # whoever knew the code did not guess
             session = Session(secrets.token_hex(16), code.right, who, now, now, now + SESSION_LASTS_S)
             self._devices[session.id] = session
             return session

@@ -240,7 +240,8 @@ async function explain(topic) {
 const THEMES = ["device", "paper", "dim"];
 
 function themeNow() {
-  return document.documentElement.dataset.theme ?? "device";
+  const { theme, unpinned } = document.documentElement.dataset;
+  return unpinned ? "device" : (theme ?? "device");
 }
 
 function showTheme() {
@@ -251,6 +252,7 @@ function showTheme() {
 
 function nextTheme() {
   const name = THEMES[(THEMES.indexOf(themeNow()) + 1) % THEMES.length];
+  delete document.documentElement.dataset.unpinned;
   if (name === "device") delete document.documentElement.dataset.theme;
   else document.documentElement.dataset.theme = name;
   try {

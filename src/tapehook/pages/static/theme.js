@@ -8,5 +8,11 @@
       return null;
     }
   })();
-  if (kept === "paper" || kept === "dim") document.documentElement.dataset.theme = kept;
+  const root = document.documentElement;
+  if (kept === "paper" || kept === "dim") root.dataset.theme = kept;
+  else if (location.pathname.endsWith("/onset")) {
+    // Dim until somebody pins another: on set a bright screen lights the face of whoever looks at it.
+    root.dataset.theme = "dim";
+    root.dataset.unpinned = "yes";
+  }
 })();

@@ -1,0 +1,259 @@
+"""The bench over the interface: readings typed, pasted, corrected and undone, and what follows from them."""
+
+import pytest
+
+from tapehook.book.jobs import load_job
+from tests.pages.asking import Client
+from tests.pages.kit import MARKS, NOBODY, Served, measured_lens, new_lens
+
+
+@pytest.fixture
+def client(server: Served) -> Client:
+    """The laptop on an empty book."""
+    client = Client(server.app)
+    client.get("/")
+    return client
+
+
+def _positions(server: Served) -> list[float]:
+    return [reading.position for reading in load_job(server.book, "Harbour").readings]
+
+
+def _type(client: Client, job: str, lens: str, distance: str, position: str, **more: object) -> None:
+    sent = {"distance": distance, "position": position, "approach": "near_to_far", **more}
+    answer = client.post(f"/api/jobs/{job}/bench/{lens}/readings", sent)
+    assert answer.status == 200, answer.text
+
+
+def test_a_reading_typed_is_in_the_book(server: Served, client: Client) -> None:
+    """Typed as the trade writes it, kept as SI units with what was written, under the name of whoever typed it."""
+    job, lens = new_lens(client)
+    _type(client, job, lens, "5'6\"", "131.8")
+    _type(client, job, lens, "1.68 m", "131.9", approach="far_to_near", taped=True, temperature="19 °C")
+    first, second = load_job(server.book, "Harbour").readings
+    assert first.value == pytest.approx(1.6764)
+    assert (first.written, first.position) == ("5'6\"", 131.8)
+    assert (second.approach, second.method, second.temperature_c) == ("far_to_near", "taped", 19.0)
+
+
+def test_a_bare_number_is_in_the_unit_of_the_scale(server: Served, client: Client) -> None:
+    """Feet on a lens engraved in feet, metres where the switch says so; the unit is written down with it."""
+    job, lens = new_lens(client)
+    _type(client, job, lens, "5", "120.2")
+    _type(client, job, lens, "5", "36.6", unit="m")
+    feet, metres = load_job(server.book, "Harbour").readings
+    assert feet.value == pytest.approx(1.524)
+    assert feet.written == "5 ft"
+    assert (metres.value, metres.written) == (5.0, "5 m")
+
+
+@pytest.mark.parametrize(
+    "distance, position, named",
+    [
+        ("5 6", "10", "distance"),
+        ("5'", "ten", "position"),
+        ("", "10", "distance"),
+        ("5'", "", "position"),
+        ("-2", "10", "distance"),
+        ("2", "1e99", "position"),
+    ],
+)
+def test_what_cannot_be_read_is_said_and_not_kept(
+    server: Served, client: Client, distance: str, position: str, named: str
+) -> None:
+    """The field, what was read, what was expected; nothing is written."""
+    job, lens = new_lens(client)
+    answer = client.post(f"/api/jobs/{job}/bench/{lens}/readings", {"distance": distance, "position": position})
+    assert answer.status == 422
+    assert [problem["field"] for problem in answer.json["problems"]] == [named]
+    assert "expected" in answer.json["problems"][0]["sentence"]
+    assert _positions(server) == []
+
+
+def test_a_column_is_kept_whole_or_not_at_all(server: Served, client: Client) -> None:
+    """Two of three lines are wrong: both are named by line, and the good one is not kept either."""
+    job, lens = new_lens(client)
+    sent = {"text": "distance\tposition\n2'\t300\n5 6\t200\n4'\tx", "approach": "near_to_far"}
+    answer = client.post(f"/api/jobs/{job}/bench/{lens}/column", sent)
+    assert answer.status == 422
+    assert [(problem["row"], problem["field"]) for problem in answer.json["problems"]] == [
+        (3, "distance"),
+        (4, "position"),
+    ]
+    assert _positions(server) == []
+
+
+def test_a_column_with_both_ways(server: Served, client: Client) -> None:
+    """A third cell is the position on the way back; a heading and empty lines are left out."""
+    job, lens = new_lens(client)
+    text = "distance;near;far\n\n2';300.0;300.6\ninf;0.2;0.9\n"
+    assert client.post(f"/api/jobs/{job}/bench/{lens}/column", {"text": text}).status == 200
+    readings = load_job(server.book, "Harbour").readings
+    assert [(reading.approach, reading.position) for reading in readings] == [
+        ("near_to_far", 300.0),
+        ("far_to_near", 300.6),
+        ("near_to_far", 0.2),
+        ("far_to_near", 0.9),
+    ]
+
+
+def test_the_same_act_sent_twice_is_one(server: Served, client: Client) -> None:
+    """After a cut of the network a page sends again what may have arrived: it is written once, and answered alike."""
+    job, lens = new_lens(client)
+    sent = {"distance": "5'", "position": "120.2", "sent": "abc123"}
+    first, second = (client.post(f"/api/jobs/{job}/bench/{lens}/readings", sent).json["added"] for _ in range(2))
+    assert first == second
+    assert _positions(server) == [120.2]
+
+
+def test_a_slip_is_found_and_put_right(server: Served, client: Client) -> None:
+    """7' typed at the position 58.6 for 85.6: the bench names it with a fix; put right, nothing is left to fix."""
+    job, lens = measured_lens(client)
+    bench = client.get(f"/api/jobs/{job}/bench/{lens}").json
+    wrong = next(mark for mark in bench["marks"] if mark["written"] == "7'")
+    reading = wrong["near_to_far"][0]["id"]
+    path = f"/api/jobs/{job}/bench/{lens}/correct"
+    assert client.post(path, {"id": reading, "position": "58.6", "reason": "digits swapped"}).status == 200
+    found = client.get(f"/api/jobs/{job}/bench/{lens}").json
+    assert [one["code"] for one in found["findings"] if one["severity"] == "fix"] == ["map.suspect_mark"]
+    assert "7'" in next(one["message"] for one in found["findings"] if one["severity"] == "fix")
+    wrong = next(mark for mark in found["marks"] if mark["written"] == "7'")
+    assert client.post(path, {"id": wrong["near_to_far"][0]["id"], "position": "85.6"}).status == 200
+    found = client.get(f"/api/jobs/{job}/bench/{lens}").json
+    assert [one for one in found["findings"] if one["severity"] == "fix"] == []
+    assert sorted(_positions(server)) == sorted(position for _, position in MARKS)
+
+
+def test_a_correction_leaves_the_rest_of_a_reading_alone(server: Served, client: Client) -> None:
+    """Only the position is put right: distance as written, way and method stay to the letter."""
+    job, lens = new_lens(client)
+    _type(client, job, lens, "5'6\"", "13.18", approach="far_to_near", taped=True)
+    (key,) = client.get(f"/api/jobs/{job}/bench/{lens}").json["marks"][0]["far_to_near"]
+    before = load_job(server.book, "Harbour").readings[0]
+    client.post(f"/api/jobs/{job}/bench/{lens}/correct", {"id": key["id"], "position": "131.8"})
+    after = load_job(server.book, "Harbour").readings[0]
+    assert after == before.model_copy(update={"position": 131.8})
+
+
+def test_somebody_else_was_quicker(server: Served, client: Client) -> None:
+    """A reading that was put right meanwhile cannot be put right again by its old name: nothing is overwritten."""
+    job, lens = new_lens(client)
+    _type(client, job, lens, "5'", "120.2")
+    key = client.get(f"/api/jobs/{job}/bench/{lens}").json["marks"][0]["near_to_far"][0]["id"]
+    path = f"/api/jobs/{job}/bench/{lens}/correct"
+    assert client.post(path, {"id": key, "position": "120.3"}).status == 200
+    assert client.post(path, {"id": key, "position": "999"}).status == 404
+    assert client.post(path, {"id": key}).status == 422
+    assert _positions(server) == [120.3]
+
+
+def test_undo_goes_back_step_by_step(server: Served, client: Client) -> None:
+    """Typed, typed, put right: undo gives the old position back, then takes the readings away, by corrections alone."""
+    job, lens = new_lens(client)
+    _type(client, job, lens, "5'", "120.2")
+    _type(client, job, lens, "7'", "86")
+    key = client.get(f"/api/jobs/{job}/bench/{lens}").json["marks"][1]["near_to_far"][0]["id"]
+    client.post(f"/api/jobs/{job}/bench/{lens}/correct", {"id": key, "position": "85.6"})
+    undo = f"/api/jobs/{job}/bench/{lens}/undo"
+    seen = [sorted(_positions(server))]
+    for _ in range(3):
+        assert client.post(undo).status == 200
+        seen.append(sorted(_positions(server)))
+    assert seen == [[85.6, 120.2], [86.0, 120.2], [120.2], []]
+    assert client.post(undo).status == 404
+
+
+def test_another_sees_it_appear(server: Served, client: Client) -> None:
+    """A page that waits for changes is told of one by another browser; the fragment it fetches then has the reading."""
+    job, lens = new_lens(client)
+    other = Client(server.app)
+    page = other.get(f"/job/{job}/bench/{lens}").text
+    stamp = page.split('data-stamp="')[1].split('"')[0]
+    assert not other.get(f"/api/watch?topics={job}&since={stamp}&wait=0").json["changed"]
+    _type(client, job, lens, "5'", "120.2")
+    assert other.get(f"/api/watch?topics={job}&since={stamp}&wait=0").json["changed"]
+    assert "120.2" in other.get(f"/part/bench/{job}/{lens}").json["parts"]["table"]
+
+
+def test_a_change_by_another_program_is_seen(server: Served, client: Client) -> None:
+    """Whoever writes to the same book without the server is noticed when the desk looks, and pages see it."""
+    from tapehook.book.store import Writer
+    from tapehook.book.working import measure
+    from tapehook.job import Reading
+
+    job, lens = new_lens(client)
+    with server.book.writing(Writer("Cal", "another program")) as writing:
+        measure(writing, "Harbour", "L1", [Reading(lens_id="L1", written="5'", value=1.524, position=120.2)])
+    server.app._app.state.desk.look()  # type: ignore[attr-defined]
+    assert "120.2" in client.get(f"/job/{job}/bench/{lens}").text
+
+
+def test_a_chart_test_is_kept(server: Served, client: Client) -> None:
+    """Distance, best focus, stop and the chart's width; what cannot be read is refused by field."""
+    job, lens = new_lens(client)
+    path = f"/api/jobs/{job}/bench/{lens}/charts"
+    sent = {"distance": "6'", "position": "100.1", "stop": "T2", "width": "60 cm", "fill": "80 %"}
+    assert client.post(path, sent).status == 200
+    (test,) = load_job(server.book, "Harbour").charts
+    assert [test.chart_distance_m, test.t_stop, test.chart_width_m, test.frame_fill] == [
+        pytest.approx(value) for value in (1.8288, 2.0, 0.6, 0.8)
+    ]
+    refused = client.post(path, {"distance": "6'", "position": "100", "fill": "180 %"})
+    assert [problem["field"] for problem in refused.json["problems"]] == ["frame filled"]
+
+
+def test_signed_off_with_name_and_time_and_old_after_a_reading(client: Client) -> None:
+    """The list says who and when; a reading afterwards makes the sign-off old, and a new one makes it good."""
+    job, lens = measured_lens(client)
+    assert client.post(f"/api/jobs/{job}/sign", {"lens": lens, "who": "Ben", "note": "proved"}).status == 200
+    (entry,) = client.get(f"/api/jobs/{job}/lenses").json["lenses"]
+    assert entry["signed"].startswith("Ben, ")
+    assert not entry["measured_since"]
+    _type(client, job, lens, "6'", "100")
+    (entry,) = client.get(f"/api/jobs/{job}/lenses").json["lenses"]
+    assert entry["measured_since"]
+    assert "measured since" in client.get(f"/job/{job}/prep").text
+    assert client.post(f"/api/jobs/{job}/sign", {"lens": lens}).status == 200
+    (entry,) = client.get(f"/api/jobs/{job}/lenses").json["lenses"]
+    assert (entry["signed"].split(",")[0], entry["measured_since"]) == ("Mara", False)
+
+
+def test_a_lens_is_swapped_and_the_one_before_comes_off(client: Client) -> None:
+    """Two lenses take turns on camera A; B has none of them."""
+    job, first = new_lens(client)
+    for letter in "AB":
+        assert client.post(f"/api/jobs/{job}/cameras", {"letter": letter}).status == 200
+    second = client.post(f"/api/jobs/{job}/lenses", {"id": "L2", "focal": "35 mm"}).json["lens"]
+    for lens in (first, second):
+        assert client.post(f"/api/jobs/{job}/swap", {"camera": "A", "lens": lens}).status == 200
+    on = {lens["id"]: lens["on"] for lens in client.get(f"/api/jobs/{job}/onset").json["lenses"]}
+    assert on == {"L1": None, "L2": "A"}
+    assert client.post(f"/api/jobs/{job}/swap", {"camera": "Q", "lens": first}).status == 404
+
+
+def test_an_extra_motor_keeps_its_own_unit(client: Client) -> None:
+    """Named positions become a scale in degrees; the On set page gets the figures, per cent beside."""
+    job, _ = new_lens(client)
+    client.post(f"/api/jobs/{job}/cameras", {"letter": "A"})
+    sent = {"id": "M4", "camera": "A", "axis": "extra", "positions": "0 deg = 0, 45 deg = 52, 90 deg = 100"}
+    assert client.post(f"/api/jobs/{job}/motors", sent).status == 200
+    (motor,) = client.get(f"/api/jobs/{job}/onset").json["motors"]
+    assert motor["unit"] == "deg"
+    assert [(place["value"], place["percent"]) for place in motor["places"]] == [(0, 0), (45, 52), (90, 100)]
+    wrong = client.post(f"/api/jobs/{job}/motors", {**sent, "axis": "focus"})
+    assert wrong.status == 422
+
+
+@pytest.mark.parametrize("what", ["readings", "column", "charts", "correct", "undo"])
+def test_nothing_is_written_to_what_is_not_there(client: Client, what: str) -> None:
+    """An unknown job, and an unknown lens of a job that is there, are told as such."""
+    job, _ = new_lens(client)
+    sent = {
+        "readings": {"distance": "5'", "position": "1"},
+        "column": {"text": "5'\t1"},
+        "charts": {"distance": "5'", "position": "1"},
+        "correct": {"id": NOBODY},
+        "undo": {},
+    }[what]
+    for place in (NOBODY, job):
+        assert client.post(f"/api/jobs/{place}/bench/{NOBODY}/{what}", sent).status == 404
