@@ -15,6 +15,8 @@ from tapehook.prep.wording import Maker, depth_used, percent, width_text
 WORTH_SAYING = 0.1
 WATCH_FROM = 0.25
 """From a quarter of the depth on arriving the other way can be seen beside the other errors of a lens."""
+LEAST_SPREAD = 0.01
+"""A +- below a per cent is said to be one: none would be too good to be true."""
 STEADIER = 2.0
 """One way is called steadier when its readings scatter with less than half the variance, over at least"""
 FEWEST_MARKS = 8
@@ -37,8 +39,8 @@ def backlash_findings(make: Maker, lens: Lens, ring: FocusRing, budgets: tuple[B
         "backlash.share",
         severity,
         f"Backlash {width_text(play.value, lens)} +- {width_text(Z95 * play.sd, lens)} from {play.pairs} marks read "
-        f"both ways: half of it, {percent(used)} +- {percent(spread)} of the depth at {stop}, is gone whichever way "
-        "the ring arrives.",
+        f"both ways: by the way the ring arrives focus lies half of it to one side or the other, {percent(used)} +- "
+        f"{percent(max(spread, LEAST_SPREAD))} of the depth at {stop}.",
         _which_way(lens_map),
         depth_used(used, stop, spread),
     )

@@ -39,10 +39,10 @@ def suspect_findings(make: Maker, lens: Lens, basis: Basis, ring: FocusRing) -> 
     for row in ring.suspects:
         expected = _expected(row, ring.axis.lens_map, basis)
         off = expected.used if expected else None
-        share = f", {percent(off)} of the depth at {stop.text} away" if off is not None and stop else ""
+        share = f", a difference of {percent(off)} of the depth at {stop.text}" if off is not None and stop else ""
         others = ""
         if expected is not None:
-            others = f", the other marks expect {position_text(expected.position, lens)} "
+            others = f"; the other marks expect {position_text(expected.position, lens)} "
             others += f"+- {width_text(Z95 * expected.sd, lens)}{share}"
         reads = f"The mark {row.text}{_WAY[row.approach]} reads {position_text(row.read, lens)}{others}."
         severity: Severity = "fix" if off is None or off >= MATTERS or row.following else "watch"
@@ -86,7 +86,7 @@ def _slip(row: SuspectRow, lens: Lens) -> str:
         "neighbour_position": f"Its position is probably that of the mark beside it, and should be near {position}",
         "skipped_mark": f"From here on the positions probably belong one mark further, this one to {distance}",
         "wrong_turn": f"Its position is probably a turn out, or on the wrong side of zero: {position}",
-        "worse_row": f"Which slip it was cannot be told; it should be near {position}",
+        "worse_row": f"No slip that is known of explains it better than a wrong reading; it should be near {position}",
     }[row.kind]
 
 
