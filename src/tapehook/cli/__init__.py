@@ -16,6 +16,7 @@ _COMMANDS = {
     "demo": "Prepare the demo job that comes with tapehook.",
     "depth": "Depth of field for one lens, stop and distance.",
     "flange": "Flange, scale or tape: what best focus on charts says.",
+    "handover": "The full handover of a job, for everyone who takes over.",
     "map": "Lens maps of a job folder, and how sure they are.",
     "next": "What to measure next on a lens, best first.",
     "prep": "Prepare a job folder and write its handover.",

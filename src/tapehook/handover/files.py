@@ -5,8 +5,12 @@ import os
 import shutil
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tapehook.prep import Prep, prep_as_json
+
+if TYPE_CHECKING:
+    from tapehook.handover.pack import PackStrips, PackWish
 
 
 def render_handover(prep: Prep, paper: str | None = None) -> dict[str, bytes]:
@@ -26,6 +30,31 @@ def render_handover(prep: Prep, paper: str | None = None) -> dict[str, bytes]:
         **{name: text.encode() for name, text in render_tables(prep).items()},
         "prep.json": as_json.encode() + b"\n",
     }
+
+
+def render_full_handover(prep: Prep, wish: "PackWish") -> tuple[dict[str, bytes], "PackStrips"]:
+    """Every file of the full handover by name, and the strips in it; equal bytes for equal input.
+
+    The PDF with the sheets for those who take over and the strips, the pocket page, each table as CSV and all of them
+    as one workbook, and the findings as JSON.
+    """
+    from tapehook.handover.pack import pack_strips, render_pack
+    from tapehook.handover.pack_tables import pack_tables
+    from tapehook.handover.pocket import render_pocket
+    from tapehook.handover.tables import table_text
+    from tapehook.handover.workbook import workbook
+
+    strips = pack_strips(prep, wish)
+    tables = pack_tables(prep, strips.made)
+    as_json = json.dumps(prep_as_json(prep), indent=2, ensure_ascii=False, allow_nan=False)
+    files = {
+        "handover.pdf": render_pack(prep, wish, strips),
+        "pocket.html": render_pocket(prep).encode(),
+        **{f"{name}.csv": table_text(header, rows).encode() for name, (header, rows) in tables.items()},
+        "tables.xlsx": workbook(tables),
+        "prep.json": as_json.encode() + b"\n",
+    }
+    return files, strips
 
 
 def render_handover_file(prep: Prep, name: str, paper: str | None = None) -> bytes | None:

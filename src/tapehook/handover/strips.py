@@ -18,7 +18,7 @@ MARGIN_MM = 10.0
 """White on all sides of the sheet, which printers need."""
 _LONG_SIDE_MM: dict[Paper, float] = {"a4": 297.0, "us-letter": 279.4}
 _AXIS_WORD = {"focus": "focus", "iris": "iris", "zoom": "zoom"}
-_BEFORE_TRUST = (
+BEFORE_TRUST = (
     "Lay a strip without stretching it; check infinity and one taped distance on a chart before you trust it."
 )
 _HIDDEN = (
@@ -104,12 +104,13 @@ def sheet_data(title: str, strips: Sequence[PrintedStrip], paper: Paper) -> dict
         "paper": paper,
         "margin": MARGIN_MM,
         "title": _text(title),
-        "note": _BEFORE_TRUST,
-        "strips": [_strip(one, paper) for one in strips],
+        "note": BEFORE_TRUST,
+        "strips": [strip_data(one, paper) for one in strips],
     }
 
 
-def _strip(one: PrintedStrip, paper: Paper) -> dict[str, Any]:
+def strip_data(one: PrintedStrip, paper: Paper) -> dict[str, Any]:
+    """A strip for a template: its words, and its pieces as pictures."""
     parts = pieces(one.strip, room_mm(paper))
     several = f" In {len(parts)} parts: butt them at the double dash." if len(parts) > 1 else ""
     return {

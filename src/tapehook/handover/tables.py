@@ -16,7 +16,7 @@ from tapehook.prep import LensPrep, Prep
 Cell = str | float | bool | None
 
 _BOM = "\ufeff"
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 """What makes a spreadsheet run a cell instead of showing it, wide forms included."""
 _MARKS = (
     "lens_id",
@@ -51,12 +51,21 @@ _FINDINGS = (
 )
 
 
+Table = tuple[Sequence[str], list[Sequence[Cell]]]
+"""A table: its header, and its rows."""
+
+
 def render_tables(prep: Prep) -> dict[str, str]:
     """The tables by file name; the same text for the same ``prep``."""
+    return {f"{name}.csv": table_text(header, rows) for name, (header, rows) in main_tables(prep).items()}
+
+
+def main_tables(prep: Prep) -> dict[str, Table]:
+    """Marks, ring positions and findings, by name."""
     return {
-        "marks.csv": table_text(_MARKS, (row for lens in prep.lenses for row in _marks(lens))),
-        "ring_positions.csv": table_text(_RING_POSITIONS, (row for lens in prep.lenses for row in _rounds(lens))),
-        "findings.csv": finding_table(prep.findings),
+        "marks": (_MARKS, [row for lens in prep.lenses for row in _marks(lens)]),
+        "ring_positions": (_RING_POSITIONS, [row for lens in prep.lenses for row in _rounds(lens)]),
+        "findings": (_FINDINGS, [_finding(finding) for finding in prep.findings]),
     }
 
 
@@ -88,7 +97,7 @@ def _cell(value: Cell) -> str:
 def _harmless(text: str) -> str:
     """Text that a spreadsheet shows and does not run; signs that no file can hold become question marks."""
     clean = text.encode("utf-8", "replace").decode("utf-8").replace("\0", "")
-    return "'" + clean if clean.lstrip(" ").startswith(_FORMULA_STARTS) else clean
+    return "'" + clean if clean.lstrip(" ").startswith(FORMULA_STARTS) else clean
 
 
 def _percent(share: float | None) -> float | None:

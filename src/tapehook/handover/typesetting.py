@@ -19,8 +19,10 @@ class TypesettingError(RuntimeError):
     """The typesetter could not set a page as it should be: a fault of tapehook, not of the job."""
 
 
-def set_pdf(template: str, data: dict[str, Any], *, tagged: bool) -> bytes:
+def set_pdf(template: str, data: dict[str, Any], *, tagged: bool, then: str | None = None) -> bytes:
     """The PDF that ``template``, a file of this package, makes of ``data``, which must be plain JSON values.
+
+    ``then`` is a second file that goes on where the first ends.
 
     ``tagged`` for reading aloud (PDF/UA-1). Raises TypesettingError when the typesetter fails or warns.
     """
@@ -28,7 +30,7 @@ def set_pdf(template: str, data: dict[str, Any], *, tagged: bool) -> bytes:
 
     fonts = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FONTS)])
     compiler = typst.Compiler(
-        (_HERE / template).read_bytes(),
+        b"\n".join((_HERE / name).read_bytes() for name in (template, then) if name),
         font_paths=fonts,
         ignore_system_fonts=True,
         sys_inputs={"data": json.dumps(data, allow_nan=False)},

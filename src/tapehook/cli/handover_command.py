@@ -1,0 +1,140 @@
+"""``tapehook handover``: the full handover of a job, for everyone who takes over."""
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tapehook.cli.console import progress, show_json
+from tapehook.cli.refusals import (
+    Argument,
+    Command,
+    Option,
+    OptionProblem,
+    Problem,
+    Refusal,
+    folder_path,
+    note_written,
+    one_of,
+    plain,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from tapehook.handover.pack import PackStrips, PackWish
+    from tapehook.job import Job
+    from tapehook.prep import Prep
+
+_EXAMPLE = """\b
+Example:
+  tapehook handover my-job --out my-handover
+  tapehook handover my-job --out my-handover --paper letter --diameter 80mm --url https://prep.example/pocket/my-job
+"""
+_ADDRESS = re.compile(r"https?://[^\s/?#]+[^\s]*", re.ASCII)
+
+
+@click.command("handover", cls=Command, epilog=_EXAMPLE)
+@click.argument("folder", cls=Argument, callback=folder_path)
+@click.option(
+    "--out", cls=Option, required=True, metavar="FOLDER", callback=folder_path, help="The folder it is written to."
+)
+@click.option(
+    "--paper",
+    cls=Option,
+    metavar="a4|letter",
+    callback=one_of("a4", "letter", "us-letter"),
+    help="Paper of the PDF; otherwise what job.toml says.",
+)
+@click.option("--diameter", cls=Option, help="Diameter of the focus rings lenses.csv says nothing of: 80mm.")
+@click.option("--left-handed", cls=Option, is_flag=True, help="Strips with infinity on the left.")
+@click.option(
+    "--units",
+    cls=Option,
+    metavar="ft|m|both",
+    callback=one_of("ft", "m", "both"),
+    help="Feet, metres or both on the strips; otherwise those of each lens.",
+)
+@click.option("--url", cls=Option, help="Address of the pocket page, printed as a QR code.")
+@click.option("--json", "as_json", cls=Option, is_flag=True, help="Print what was written as JSON (docs: Commands).")
+@click.pass_context
+def command(ctx: click.Context, /, folder: Path, out: Path, as_json: bool, **typed: Any) -> None:  # noqa: ANN401, FBT001 - click passes options by name
+    """The full handover of a job, for everyone who takes over.
+
+    The PDF has a cover, contents, a page for a day player, a checklist to sign, the lens technician's list, a page for
+    each camera and lens, and strips at 1:1. Beside it: the pocket page, and every table as CSV and in one workbook.
+    """
+    from tapehook.cli.prep_command import write_all
+    from tapehook.handover.files import render_full_handover
+    from tapehook.prep import prepare
+
+    job, wish = _read(folder, out, typed)
+    with progress("mapping lenses", quiet=as_json) as report:
+        prep = prepare(job, report)
+    rendered, strips = render_full_handover(prep, wish)
+    written = write_all(rendered, out)
+    note_written(ctx)
+    if as_json:
+        show_json(_as_json(prep, strips, written))
+    else:
+        _show(prep, strips, written)
+
+
+def _read(folder: Path, out: Path, typed: dict[str, Any]) -> "tuple[Job, PackWish]":
+    """The job and what is wanted of its pack. Raises Refusal with all that is wrong."""
+    import math
+
+    from tapehook.cli.prep_command import job_to_prepare
+    from tapehook.cli.strip_options import strip_options
+    from tapehook.handover.pack import PackWish
+    from tapehook.handover.qr import MOST_SIGNS
+    from tapehook.job import Job
+
+    asked = strip_options(typed)
+    problems: list[Problem] = list(asked.problems)
+    url = typed["url"]
+    if url is not None and (not _ADDRESS.fullmatch(url) or len(url) > MOST_SIGNS):
+        expected = f"an address such as https://prep.example/pocket, at most {MOST_SIGNS} signs"
+        problems.append(OptionProblem("--url", url, expected))
+    job = Job()
+    try:
+        job = job_to_prepare(folder, out)
+    except Refusal as found:
+        problems += found.problems
+    if problems:
+        raise Refusal(problems)
+    around = asked.circumference_mm
+    return job, PackWish(
+        "a4" if (typed["paper"] or job.paper) == "a4" else "us-letter",
+        None if around is None else around / math.pi,
+        asked.left_handed,
+        asked.units,
+        url,
+    )
+
+
+def _as_json(prep: "Prep", strips: "PackStrips", written: "Sequence[Path]") -> dict[str, Any]:
+    counts = {kind: sum(finding.severity == kind for finding in prep.findings) for kind in ("fix", "watch", "info")}
+    return {
+        "lenses": len(prep.lenses),
+        "cameras": len(prep.cameras),
+        "findings": counts,
+        "strips": [one.lens_id for one in strips.made],
+        "no_strips": [{"lens": lens_id, "reason": reason} for lens_id, reason in strips.refused],
+        "files": [str(path) for path in written],
+    }
+
+
+def _show(prep: "Prep", strips: "PackStrips", written: "Sequence[Path]") -> None:
+    """How many strips there are, why others are not, and where the files are."""
+    from tapehook.cli.console import show_summary
+
+    click.echo(f"{len(strips.made)} strips at 1:1: print their pages at 100 % and check the bar.")
+    reasons: dict[str, list[str]] = {}
+    for lens_id, reason in strips.refused:
+        reasons.setdefault(reason, []).append(lens_id)
+    for reason, lens_ids in reasons.items():
+        few = ", ".join(lens_ids[:8]) + (f" and {len(lens_ids) - 8} more" if len(lens_ids) > 8 else "")
+        click.echo(plain(f"  no strip for {few}: {reason}"))
+    show_summary(prep, written)

@@ -1,0 +1,267 @@
+"""The full handover as a PDF: cover, contents, sheets for those who take over, cameras, lenses, strips at 1:1."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from tapehook.finding import Finding
+from tapehook.handover.glyphs import breakable, printable
+from tapehook.handover.pdf_data import LONG_JOB, pack_data
+from tapehook.handover.pdf_words import (
+    cameras_in_column,
+    finding_words,
+    lens_facts,
+    name_of,
+    serial_in_column,
+    share_at,
+    state_of,
+)
+from tapehook.handover.qr import qr_picture
+from tapehook.handover.strips import BEFORE_TRUST, MARGIN_MM, PrintedStrip, printed_strip, strip_data
+from tapehook.handover.typesetting import Paper, set_pdf, unscaled
+from tapehook.picture.lettering import shortened, text_width
+from tapehook.prep import LensPrep, Prep
+from tapehook.prep.audit import audit_rows
+from tapehook.prep.strips import LensStrip, StripWish, Units, lens_strip
+from tapehook.strip import Ring, StripRefusal
+
+MOST_DAY_LENSES, MOST_DAY_FINDINGS, MOST_DAY_CAMERAS = 26, 6, 4
+"""What a day player's page takes; of more lenses those that need care come first."""
+_MESSAGE_SIGNS = 180
+_LISTED = 400
+_NAME_ROOM, _INDEX_ROOM = 80.0, 150.0
+
+
+@dataclass(frozen=True, slots=True)
+class PackWish:
+    """What a full handover is to hold besides what was prepared.
+
+    ``diameter_mm`` is the focus ring's where lenses.csv does not say it; ``url`` leads to the pocket page on the shared
+    pages and is printed as a QR code.
+    """
+
+    paper: Paper = "a4"
+    diameter_mm: float | None = None
+    left_handed: bool = False
+    units: Units | None = None
+    url: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PackStrips:
+    """The strips of a pack, and one sentence for each lens that has none."""
+
+    made: tuple[LensStrip, ...]
+    refused: tuple[tuple[str, str], ...]
+
+
+def pack_strips(prep: Prep, wish: PackWish) -> PackStrips:
+    """A focus strip for each lens whose ring and map allow one."""
+    made: list[LensStrip] = []
+    refused: list[tuple[str, str]] = []
+    for entry in prep.lenses:
+        diameter = entry.lens.ring_diameter_mm or wish.diameter_mm
+        if diameter is None:
+            refused.append((entry.lens.id, "the diameter of its focus ring is not given (ring_diameter_mm)"))
+            continue
+        asked = StripWish(Ring.of_diameter(diameter, left_handed=wish.left_handed), units=wish.units)
+        try:
+            made.append(lens_strip(entry, asked, text_width))
+        except StripRefusal as reason:
+            refused.append((entry.lens.id, str(reason)))
+    return PackStrips(tuple(made), tuple(refused))
+
+
+def render_pack(prep: Prep, wish: PackWish, strips: PackStrips) -> bytes:
+    """The PDF; equal bytes for equal input. It asks to be printed unscaled, for its strips.
+
+    Tagged for reading aloud (PDF/UA-1) but for long jobs, as ``render_pdf``. Raises TypesettingError when the
+    typesetter fails or warns.
+    """
+    data = pack_data(prep, wish.paper)
+    made = {one.lens_id: one for one in strips.made}
+    printed = [printed_strip(prep.lens(one.lens_id), one) for one in strips.made]
+    for entry, lens in zip(prep.lenses, data["lenses"], strict=True):
+        lens["facts"].append(("strip", f"ø {_across(made[entry.lens.id])}" if entry.lens.id in made else "none"))
+    data["more"] = _more(prep, wish, strips, printed)
+    return unscaled(set_pdf("pack.typ", data, tagged=len(prep.lenses) <= LONG_JOB, then="pack_more.typ"))
+
+
+def _across(made: LensStrip) -> str:
+    return f"{made.strip.round_mm / math.pi:.4g} mm"
+
+
+def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[PrintedStrip]) -> dict[str, Any]:
+    """What pack_more.typ prints. Words are made printable here, pictures left whole."""
+    twins = [finding for finding in prep.findings if finding.code.startswith(("twin", "twins"))]
+    names = [
+        ("cover", "What must be acted on"),
+        ("day", "For the day player"),
+        ("checklist", "Prep checklist, signed off"),
+        ("technician", "For the lens technician"),
+        *([("twins", "Twins and borrowed maps")] if twins else []),
+        *([("cameras", "Cameras")] if prep.cameras else []),
+        ("strips", "Strips at 1:1"),
+    ]
+    words = {
+        "parts": [{"name": name, "title": title} for name, title in names],
+        "lens_index": [_short(entry.title, _INDEX_ROOM) for entry in prep.lenses],
+        "day": _day(prep),
+        "checklist": _checklist(prep, strips),
+        "technician": _technician(prep),
+        "twins": [{**finding_words(finding), "lens": None} for finding in twins],
+        "kits": [_kit(camera.camera.letter, prep) for camera in prep.cameras],
+        "strip_note": BEFORE_TRUST,
+        "no_strips": [f"{prep.lens(lens_id).title}: {reason}." for lens_id, reason in strips.refused],
+    }
+    return {
+        **_clean(words),
+        "margin": MARGIN_MM,
+        "qr": None if wish.url is None else {"svg": qr_picture(wish.url), "url": printable(wish.url)},
+        "strips": [strip_data(one, wish.paper) for one in printed],
+    }
+
+
+def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
+    """The same value with every text made printable."""
+    if isinstance(value, str):
+        return breakable(printable(value.replace("+-", "±")))
+    if isinstance(value, dict):
+        return {key: _clean(inner) for key, inner in value.items()}
+    return [_clean(inner) for inner in value] if isinstance(value, list | tuple) else value
+
+
+def _short(text: str, room: float) -> str:
+    return shortened(printable(text), 9.0, room)
+
+
+# --- the day player's page ------------------------------------------------------------------------------------
+
+
+def _day(prep: Prep) -> dict[str, Any]:
+    """One page: the lenses, what to know before pulling, the cameras."""
+    places = {entry.lens.id: index for index, entry in enumerate(prep.lenses)}
+    entries = list(prep.lenses)
+    if len(entries) > MOST_DAY_LENSES:
+        order = {"fix": 0, "watch": 1, "info": 2, None: 3}
+        entries.sort(key=lambda entry: order[entry.worst_severity])
+    urgent = [finding for finding in prep.findings if finding.severity in ("fix", "watch")]
+    return {
+        "facts": [
+            ("job", _short(prep.job.title, 200.0)),
+            ("shooting stop", prep.shooting_stop_text or "not set"),
+            ("distances run from", "the image plane"),
+            ("100 % depth used", "soft: all the room on that side is gone"),
+        ],
+        "findings": [_brief(finding) for finding in urgent[:MOST_DAY_FINDINGS]],
+        "more_findings": max(0, len(urgent) - MOST_DAY_FINDINGS),
+        "rows": [_day_row(entry, places[entry.lens.id]) for entry in entries[:MOST_DAY_LENSES]],
+        "more_rows": max(0, len(entries) - MOST_DAY_LENSES),
+        "cameras": [
+            {"letter": one.camera.letter, "words": _short(_camera_words(one.camera.letter, prep), 440.0)}
+            for one in prep.cameras[:MOST_DAY_CAMERAS]
+        ],
+    }
+
+
+def _brief(finding: Finding) -> dict[str, str]:
+    """A finding short enough for a line or two."""
+    words = finding_words(finding)
+    message = words["message"]
+    cut = message if len(message) <= _MESSAGE_SIGNS else message[:_MESSAGE_SIGNS].rstrip() + "…"
+    return {**words, "message": cut, "subject": _short(words["subject"].partition(" · ")[0], 160.0)}
+
+
+def _day_row(entry: LensPrep, index: int) -> dict[str, Any]:
+    shooting, widest = entry.budget("shooting"), entry.budget("widest")
+    shown, stop = (shooting, entry.shooting) if shooting else (widest, entry.widest)
+    facts = dict(lens_facts(entry))
+    return {
+        "lens": index,
+        "name": _short(name_of(entry), _NAME_ROOM),
+        "serial": shortened(serial_in_column(entry), 9.0, 60.0),
+        "camera": shortened(cameras_in_column(entry), 9.0, 22.0),
+        "close": facts["close focus"],
+        "rise": facts["positions rise"],
+        "play": facts["backlash"],
+        "shooting": share_at(shown.budget.worst_own if shown else None, stop),
+        "state": state_of(entry.findings),
+    }
+
+
+def _camera_words(letter: str, prep: Prep) -> str:
+    kit = _kit(letter, prep)
+    motors = ", ".join(f"{name} {drives}" for name, drives, _ in kit["motors"]) or "no motor listed"
+    return f"motors: {motors}. {kit['radio']}"
+
+
+# --- checklist, technician, kit -------------------------------------------------------------------------------
+
+
+def _checklist(prep: Prep, strips: PackStrips) -> dict[str, Any]:
+    fixes = sum(finding.severity == "fix" for finding in prep.findings)
+    mapped = sum(entry.focus_map is not None for entry in prep.lenses)
+    serials = sum(bool(entry.lens.serial) for entry in prep.lenses)
+    total = len(prep.lenses)
+    auto = [
+        (prep.shooting_stop_text is not None, f"Shooting stop set: {prep.shooting_stop_text or 'not yet'}"),
+        (serials == total, f"Serial numbers read: {serials} of {total} lenses"),
+        (mapped == total, f"Focus mapped: {mapped} of {total} lenses"),
+        (fixes == 0, f"Nothing left to fix: {fixes} findings to fix on the cover"),
+        (len(strips.made) == total, f"Strip for each lens: {len(strips.made)} of {total} at 1:1"),
+    ]
+    by_hand = (
+        "Flange of each body checked with one lens that is known to be right",
+        "Motors calibrated on each lens, ends clear of the hard stops",
+        "Hand units, motors and receivers labelled by camera; channels written down",
+        "A walk test of every radio at the distance it will be used",
+        "Spare batteries, charts, tape measure checked against a second one",
+        "This handover printed, and the pocket page on the phones of those who need it",
+    )
+    return {
+        "job": [{"done": done, "words": words} for done, words in auto]
+        + [{"done": False, "words": words} for words in by_hand],
+        "lenses": [
+            {
+                "name": _short(name_of(entry), _NAME_ROOM),
+                "serial": shortened(serial_in_column(entry), 9.0, 58.0),
+                "map": _map_words(entry),
+            }
+            for entry in prep.lenses
+        ],
+    }
+
+
+def _map_words(entry: LensPrep) -> str:
+    if entry.focus_map is None:
+        return "no map"
+    return f"✓ {len(entry.marks)}, {'one way' if entry.one_way else 'both ways'}"
+
+
+def _technician(prep: Prep) -> dict[str, Any]:
+    rows = [row for row in audit_rows(prep) if row.technician]
+    return {
+        "rows": [
+            {
+                "id": row.entry.lens.id,
+                "title": row.entry.title,
+                "model": row.entry.lens.model or "",
+                "findings": [finding_words(finding) for finding in row.technician],
+            }
+            for row in rows[:_LISTED]
+        ]
+    }
+
+
+def _kit(letter: str, prep: Prep) -> dict[str, Any]:
+    """Motors of a camera by what they drive, and its radios; a channel stands there when it is planned."""
+    order: Sequence[str] = ("focus", "iris", "zoom", "extra")
+    motors = sorted((motor for motor in prep.job.motors if motor.camera == letter), key=lambda m: order.index(m.axis))
+    radios = [radio.id for radio in prep.job.radios if radio.camera == letter]
+    return {
+        "motors": [
+            (motor.id, motor.axis, "not known" if motor.lag_ms is None else f"{motor.lag_ms:g} ms") for motor in motors
+        ],
+        "radio": f"Radio: {', '.join(radios)}; no channel is planned yet." if radios else "No radio is listed.",
+    }
