@@ -253,14 +253,18 @@ def choose_labels(wanted: Sequence[Candidate], arcs: Floats, widths: Sequence[fl
     """
     chosen = [i for i, one in enumerate(wanted) if one.rank == END_RANK]
     chosen.sort(key=lambda i: float(arcs[i]))
+    # How far each mark is from the nearest that is labelled.
+    lonely = np.abs(arcs[:, None] - arcs[chosen]).min(axis=1)
     for rank in sorted({one.rank for one in wanted} - {END_RANK}):
         left = [i for i, one in enumerate(wanted) if one.rank == rank]
         while left:
-            best = max(left, key=lambda i: min(abs(float(arcs[i] - arcs[j])) for j in chosen))
-            left.remove(best)
+            best = left.pop(int(np.argmax(lonely[left])))
+            if lonely[best] < room.apart:
+                break  # nor is there room for any other of its rank
             trial = sorted([*chosen, best], key=lambda i: float(arcs[i]))
             if _fits(trial, best, arcs, widths, room, may_push=rank <= 1, sparse=rank >= SPARSE_RANK):
                 chosen = trial
+                lonely = np.minimum(lonely, np.abs(arcs - arcs[best]))
     return chosen
 
 
