@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tapehook.lens.bodies import OFF_ODDS, OFF_SD_M, SOUND_SD_M, Split, Sums, next_test, split_parts
+from tapehook.lens.bodies import OFF_ODDS, OFF_SD_M, SOUND_SD_M, Known, Split, Sums, next_test, split_parts
 
 SD_M = 3e-6
 
@@ -27,11 +27,10 @@ def _split(layout: dict[int, list[int]], lenses: list[float], bodies: list[float
 def test_the_body_is_blamed(tested: list[int]) -> None:
     """20 um of body 0 among six sound lenses, on one, two or three bodies."""
     split = _split(dict.fromkeys(range(6), tested), [0.0] * 6, [20.0, 0.0, 0.0][: len(tested)])
-    limit = np.full(6 + len(tested), 8e-6)
-    off = split.beyond(limit)
+    off = np.array([split.beyond(part, 8e-6) for part in range(6 + len(tested))])
     assert off[6] > 0.95
     assert np.all(off[:6] < 0.5)
-    assert split.mean()[6] == pytest.approx(20e-6, abs=2.5 * split.sd()[6])
+    assert split.mean[6] == pytest.approx(20e-6, abs=2.5 * split.sd[6])
 
 
 @pytest.mark.parametrize("tested", [[0], [0, 1], [0, 1, 2]])
@@ -40,19 +39,19 @@ def test_the_lens_is_blamed(tested: list[int]) -> None:
     lenses = [0.0] * 6
     lenses[3] = 20.0
     split = _split(dict.fromkeys(range(6), tested), lenses, [0.0] * len(tested))
-    off = split.beyond(np.full(6 + len(tested), 8e-6))
+    off = np.array([split.beyond(part, 8e-6) for part in range(6 + len(tested))])
     assert off[3] > 0.9
     assert np.all(np.delete(off, 3) < 0.5)
-    assert split.mean()[3] == pytest.approx(20e-6, abs=2.5 * split.sd()[3])
+    assert split.mean[3] == pytest.approx(20e-6, abs=2.5 * split.sd[3])
 
 
 def test_one_lens_on_one_body_is_left_open() -> None:
     """The sum is sure, either part is not: as likely the one as the other, and the parts are as wide as that."""
     split = _split({0: [0]}, [25.0], [0.0])
     assert split.sum_beyond(0, 0, 8e-6) > 0.99
-    assert split.mean()[0] == pytest.approx(split.mean()[1])
-    assert split.sd()[0] > 8e-6
-    assert np.all(split.beyond(np.full(2, 8e-6)) < 0.9)
+    assert split.mean[0] == pytest.approx(split.mean[1])
+    assert split.sd[0] > 8e-6
+    assert all(split.beyond(part, 8e-6) < 0.9 for part in range(2))
 
 
 @pytest.mark.parametrize("layout, wanted", [({0: [0], 1: [1]}, {(0, 1), (1, 0)}), ({0: [0], 1: [0]}, None)])
@@ -79,7 +78,7 @@ def test_the_evidence_is_that_of_the_whole_sum() -> None:
         own = SOUND_SD_M**2 + (OFF_SD_M**2 if 0 in off else 0.0)
         variance = SD_M**2 + 2 * SOUND_SD_M**2 + len(off) * OFF_SD_M**2
         expected += weight / total * shown * own / variance
-    assert split.mean()[0] == pytest.approx(expected, rel=1e-6)
+    assert split.mean[0] == pytest.approx(expected, rel=1e-6)
 
 
 def test_errors_are_as_large_as_said() -> None:
@@ -90,7 +89,7 @@ def test_errors_are_as_large_as_said() -> None:
         parts = rng.normal(0.0, SOUND_SD_M, 9) + (rng.random(9) < OFF_ODDS) * rng.normal(0.0, OFF_SD_M, 9)
         layout = {lens: sorted(rng.choice(3, rng.integers(1, 4), replace=False).tolist()) for lens in range(6)}
         split = _split(layout, (parts[:6] * 1e6).tolist(), (parts[6:] * 1e6).tolist(), trial)
-        scores += ((split.mean() - parts) / split.sd()).tolist()
+        scores += ((split.mean - parts) / split.sd).tolist()
     assert 0.9 <= float(np.sqrt(np.mean(np.square(scores)))) <= 1.1
 
 
@@ -112,9 +111,22 @@ def test_any_sums_give_sound_figures(sums: list[float], bodies: int) -> None:
         for lens, shown in enumerate(sums)
     ]
     split = split_parts(given_sums, len(sums), bodies)
-    assert np.isfinite(split.mean()).all()
-    assert np.all(split.sd() > 0)
+    assert np.isfinite(split.mean).all()
+    assert np.all(split.sd > 0)
     assert split.weights.sum() == pytest.approx(1.0)
     for lens, shown in enumerate(sums):
-        total = split.mean()[lens] + split.mean()[len(sums) + lens % bodies]
+        total = split.mean[lens] + split.mean[len(sums) + lens % bodies]
         assert abs(total - shown) <= abs(shown) * 0.5 + 4 * SD_M
+
+
+def test_a_lens_is_held_against_bodies_that_are_known() -> None:
+    """With a body surely 20 um off, a lens that shows 20 um is sound, and one that shows 45 is not."""
+    known = Known(np.array([20e-6]), np.array([[(1e-6) ** 2]]))
+    parts = [
+        split_parts([Sums(0, np.array([0]), np.array([shown]), np.array([[SD_M**2]]))], 1, 1, known)
+        for shown in (20e-6, 45e-6)
+    ]
+    assert parts[0].mean[0] == pytest.approx(0.0, abs=1e-6)
+    assert parts[1].mean[0] == pytest.approx(25e-6, abs=3e-6)
+    assert [split.beyond(0, 8e-6) > 0.9 for split in parts] == [False, True]
+    assert all(split.mean[1] == pytest.approx(20e-6, abs=1e-6) for split in parts)

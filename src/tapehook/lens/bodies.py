@@ -10,7 +10,8 @@ out so that they cannot tell, for example one lens on one body, two hypotheses s
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import erf, sqrt
+from functools import cached_property
+from math import erf
 
 import numpy as np
 import numpy.typing as npt
@@ -27,6 +28,11 @@ OFF_ODDS = 0.1
 MOST_OFF = 6
 """Hypotheses name so many lenses and bodies at most; more are found in a second look, when these are mended."""
 BEAM = 24
+MOST_LIKELY = 40
+"""Only so many parts, the likeliest to be off alone, are tried together with others."""
+MOST_TOGETHER = 200
+"""Lenses split all at once; of more, the rest is held against the bodies that these have told."""
+MUCH_BETTER = 1.05
 NEXT_TEST_SD_M = 4e-6
 """How sure the sum of a further test will be."""
 
@@ -41,7 +47,7 @@ class Sums:
     covariance_m2: Floats
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Split:
     """The parts of L lenses, then of B bodies, metres, positive: sensor too far back.
 
@@ -53,61 +59,77 @@ class Split:
     means: Floats
     covariances: Floats
 
+    @cached_property
     def mean(self) -> Floats:
         """Mean of each part, (L + B,)."""
         mean: Floats = self.weights @ self.means
         return mean
 
+    @cached_property
     def covariance(self) -> Floats:
         """Covariance of the parts, (L + B, L + B)."""
-        off = self.means - self.mean()
-        between = np.einsum("h,hi,hj->ij", self.weights, off, off)
-        total: Floats = np.einsum("h,hij->ij", self.weights, self.covariances) + between
+        off = self.means - self.mean
+        within = np.tensordot(self.weights, self.covariances, axes=1)
+        total: Floats = within + (self.weights[:, None] * off).T @ off
         return total
 
+    @cached_property
     def sd(self) -> Floats:
         """Standard deviation of each part, (L + B,)."""
-        sd: Floats = np.sqrt(np.maximum(np.diag(self.covariance()), 0.0))
+        sd: Floats = np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
         return sd
 
-    def beyond(self, limit_m: Sequence[float] | Floats) -> Floats:
-        """Probability of each part (L + B,) to be larger than its limit, either way."""
-        variances = np.diagonal(self.covariances, axis1=1, axis2=2)
-        return _beyond(self.means, np.sqrt(np.maximum(variances, 1e-30)), np.asarray(limit_m), self.weights)
+    def beyond(self, part: int, limit_m: float) -> float:
+        """Probability of a part to be larger than ``limit_m``, either way."""
+        return _beyond(self.means[:, part], self.covariances[:, part, part], limit_m, self.weights)
 
     def sum_beyond(self, lens: int, body: int, limit_m: float) -> float:
         """Probability that a lens and a body together are off by more than ``limit_m``."""
         at = self.lenses + body
         mean = self.means[:, lens] + self.means[:, at]
-        parts = self.covariances[:, [lens, at]][:, :, [lens, at]].sum(axis=(1, 2))
-        sd = np.sqrt(np.maximum(parts, 1e-30))
-        return float(_beyond(mean[:, None], sd[:, None], np.array([limit_m]), self.weights)[0])
+        variance = self.covariances[:, [lens, at]][:, :, [lens, at]].sum(axis=(1, 2))
+        return _beyond(mean, variance, limit_m, self.weights)
 
 
-def _beyond(mean: Floats, sd: Floats, limit: Floats, weights: Floats) -> Floats:
-    """Probability under a mixture (H, P) to lie beyond +-limit (P,)."""
-    below = np.vectorize(lambda x: 0.5 * (1.0 + erf(x / sqrt(2.0))))
-    inside = below((limit - mean) / sd) - below((-limit - mean) / sd)
-    found: Floats = weights @ (1.0 - inside)
-    return found
+def _beyond(mean: Floats, variance: Floats, limit: float, weights: Floats) -> float:
+    """Probability under a mixture of normals (H,) to lie beyond +-limit."""
+    root = np.sqrt(2.0 * np.maximum(variance, 1e-30))
+    inside = [erf((limit - m) / r) + erf((limit + m) / r) for m, r in zip(mean.tolist(), root.tolist(), strict=True)]
+    return 1.0 - 0.5 * float(weights @ np.array(inside))
 
 
-def split_parts(sums: Sequence[Sums], lenses: int, bodies: int) -> Split:
-    """Split what the lenses showed into parts of lenses and bodies. Raises ValueError without any sum."""
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known of the B bodies beforehand, from other lenses: means (B,) and covariance (B, B), metres."""
+
+    mean_m: Floats
+    covariance_m2: Floats
+
+
+def split_parts(sums: Sequence[Sums], lenses: int, bodies: int, known: Known | None = None) -> Split:
+    """Split what the lenses showed into parts of lenses and bodies. Raises ValueError without any sum.
+
+    With ``known`` bodies only the lenses are in question.
+    """
     if not sums:
         raise ValueError("no lens was tested on a known body")
     design, shown, noise = _stack(sums, lenses, bodies)
-    sound = noise + SOUND_SD_M**2 * design @ design.T
+    centre, sound_prior = np.zeros(lenses + bodies), np.eye(lenses + bodies) * SOUND_SD_M**2
+    if known is not None:
+        centre[lenses:] = known.mean_m
+        sound_prior[lenses:, lenses:] = known.covariance_m2
+    shown = shown - design @ centre
+    sound = noise + design @ sound_prior @ design.T
     solved = np.linalg.solve(sound, np.column_stack([shown, design]))
     pull, reach = design.T @ solved[:, 0], design.T @ solved[:, 1:]
-    found = _search(pull, reach)
+    found = _search(pull, reach, lenses if known is not None else lenses + bodies)
     weights = np.exp(np.array(list(found.values())) - max(found.values()))
     weights /= weights.sum()
     kept = np.flatnonzero(weights > 1e-4)
     chosen = [list(found)[k] for k in kept.tolist()]
-    parts = [_posterior(design, shown, noise, off) for off in chosen]
+    parts = [_posterior(design, shown, noise, sound_prior, off) for off in chosen]
     weights = weights[kept] / weights[kept].sum()
-    return Split(lenses, weights, np.stack([mean for mean, _ in parts]), np.stack([cov for _, cov in parts]))
+    return Split(lenses, weights, np.stack([centre + mean for mean, _ in parts]), np.stack([cov for _, cov in parts]))
 
 
 def _stack(sums: Sequence[Sums], lenses: int, bodies: int) -> tuple[Floats, Floats, Floats]:
@@ -124,8 +146,10 @@ def _stack(sums: Sequence[Sums], lenses: int, bodies: int) -> tuple[Floats, Floa
     return design, np.concatenate([one.flange_m for one in sums]), noise
 
 
-def _search(pull: Floats, reach: Floats) -> dict[frozenset[int], float]:
+def _search(pull: Floats, reach: Floats, parts: int) -> dict[frozenset[int], float]:
     """Hypotheses worth a thought, what is off in each, with log prior odds and evidence against all being sound.
+
+    Only the first ``parts`` may be off.
 
     From the likeliest with k off to those with one more; parts are the columns of a linear model, so that each
     costs a small determinant.
@@ -133,8 +157,10 @@ def _search(pull: Floats, reach: Floats) -> dict[frozenset[int], float]:
     odds = np.log(OFF_ODDS / (1.0 - OFF_ODDS))
     found: dict[frozenset[int], float] = {frozenset(): 0.0}
     beam = [frozenset[int]()]
-    for _ in range(min(MOST_OFF, pull.size)):
-        grown = {off | {part} for off in beam for part in range(pull.size) if part not in off}
+    alone = [_evidence(pull, reach, [part]) for part in range(parts)]
+    likely = sorted(range(parts), key=lambda part: (-alone[part], part))[:MOST_LIKELY]
+    for _ in range(min(MOST_OFF, parts)):
+        grown = {off | {part} for off in beam for part in likely if part not in off}
         scores = {off: odds * len(off) + _evidence(pull, reach, sorted(off)) for off in grown}
         found |= scores
         best = max(found.values())
@@ -157,13 +183,15 @@ def _evidence(pull: Floats, reach: Floats, off: list[int]) -> float:
     return float(-0.5 * np.linalg.slogdet(inner)[1] + 0.5 * OFF_SD_M**2 * part @ np.linalg.solve(inner, part))
 
 
-def _posterior(design: Floats, shown: Floats, noise: Floats, off: frozenset[int]) -> tuple[Floats, Floats]:
+def _posterior(
+    design: Floats, shown: Floats, noise: Floats, sound_prior: Floats, off: frozenset[int]
+) -> tuple[Floats, Floats]:
     """Mean and covariance of the parts when those ``off`` are unsound and all others sound."""
-    prior = np.full(design.shape[1], SOUND_SD_M**2)
-    prior[list(off)] += OFF_SD_M**2
-    spread = prior[:, None] * design.T
+    prior = sound_prior.copy()
+    prior[list(off), list(off)] += OFF_SD_M**2
+    spread = prior @ design.T
     gain = np.linalg.solve(noise + design @ spread, spread.T).T
-    return gain @ shown, np.diag(prior) - gain @ spread.T
+    return gain @ shown, prior - gain @ spread.T
 
 
 def next_test(split: Split, lens: int, body: int, tested: frozenset[tuple[int, int]]) -> tuple[int, int] | None:
@@ -173,7 +201,7 @@ def next_test(split: Split, lens: int, body: int, tested: frozenset[tuple[int, i
     neither. The gain of a test is how much it narrows the difference of the two parts.
     """
     bodies = split.means.shape[1] - split.lenses
-    covariance = split.covariance()
+    covariance = split.covariance
     difference = covariance[lens] - covariance[split.lenses + body]
     others = [(lens, b) for b in range(bodies) if b != body] + [(k, body) for k in range(split.lenses) if k != lens]
     open_tests = [pair for pair in others if pair not in tested]
@@ -184,4 +212,8 @@ def next_test(split: Split, lens: int, body: int, tested: frozenset[tuple[int, i
         at = [pair[0], split.lenses + pair[1]]
         return float(difference[at].sum() ** 2 / (covariance[np.ix_(at, at)].sum() + NEXT_TEST_SD_M**2))
 
-    return max(open_tests, key=gain)
+    best = open_tests[0]
+    for pair in open_tests[1:]:
+        if gain(pair) > MUCH_BETTER * gain(best):  # as good either way: the lens in question is moved
+            best = pair
+    return best

@@ -40,6 +40,7 @@ SLIP_ODDS = 0.02
 SLIP_SD_USED = 8.0
 """Part of chart tests that were mistyped or misjudged altogether, and how far off they are, in half-widths."""
 FEWEST_FOR_SLIP = 4
+MOST_DOUBTFUL = 6
 """With fewer charts nobody can say which one is wrong."""
 MATTERS = 0.25
 """What uses less of the depth than this is no reason to touch a lens. Common practice, no source: a quarter."""
@@ -172,11 +173,12 @@ def fit_flange(charts: ChartDeviations) -> FlangeFit:
     if n == 0:
         raise ValueError("no chart test")
     design = design_matrix(charts)
+    doubtful = _doubtful(charts, design)
     priors, noises, slips, steps, logs = [], [], [], [], []
     for prior, log_prior in _choices(charts):
         for step in _STEPS.tolist():
             judged = JUDGEMENT_USED * np.exp(JUDGEMENT_LOG_SD * step)
-            for slip in range(-1, n if n >= FEWEST_FOR_SLIP else 0):
+            for slip in (-1, *doubtful):
                 noise = (judged * charts.width_dpt) ** 2
                 if slip >= 0:
                     noise[slip] += (SLIP_SD_USED * charts.width_dpt[slip]) ** 2
@@ -192,6 +194,21 @@ def fit_flange(charts: ChartDeviations) -> FlangeFit:
     weights /= weights.sum()
     wrong = np.array([weights[np.array(slips) == i].sum() for i in range(n)])
     return FlangeFit(weights, means, covariances, charts.bodies, wrong, float(weights @ np.array(steps)))
+
+
+def _doubtful(charts: ChartDeviations, design: Floats) -> list[int]:
+    """The tests that may be wrong altogether: those farthest from a fit in which scale and tape are free too."""
+    n = charts.dq_dpt.size
+    if n < FEWEST_FOR_SLIP:
+        return []
+    prior = prior_variances(charts, scale=True, tape=True, zoom=True)
+    own = charts.covariance_dpt2 + np.diag((JUDGEMENT_USED * charts.width_dpt) ** 2)
+    total = own + design @ (prior[:, None] * design.T)
+    # Left out one at a time, a test misses the others by (K^-1 y)_i / (K^-1)_ii with the variance 1/(K^-1)_ii.
+    inverse = np.linalg.inv(total)
+    far = np.abs(inverse @ charts.dq_dpt) / np.sqrt(np.diag(inverse))
+    found: list[int] = np.argsort(-far, kind="stable")[:MOST_DOUBTFUL].tolist()
+    return found
 
 
 def _choices(charts: ChartDeviations) -> Iterator[tuple[Floats, float]]:

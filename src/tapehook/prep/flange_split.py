@@ -1,11 +1,12 @@
 """The flange of all lenses and bodies of a job: whose fault, and what to test next where the charts cannot tell."""
 
 from collections.abc import Sequence
+from itertools import zip_longest
 
 import numpy as np
 
 from tapehook.job.records import Job
-from tapehook.lens.bodies import Split, Sums, next_test, split_parts
+from tapehook.lens.bodies import MOST_TOGETHER, Known, Split, Sums, next_test, split_parts
 from tapehook.lens.flange import JUDGEMENT_USED, MATTERS, SURE, Cause
 from tapehook.lens.taping import taping_sd_m
 from tapehook.notation import format_distance
@@ -35,17 +36,21 @@ def find_flanges(entries: Sequence[LensPrep], job: Job) -> FlangesPrep:
     known = {lens_id: entry.flange for lens_id, entry in tested.items() if isinstance(entry.flange, FlangePrep)}
     named = {lens_id: one for lens_id, one in known.items() if any(one.bodies)}
     letters = _letters(named, job)
-    split = _split(named, letters) if named else None
-    numbers = {lens_id: k for k, lens_id in enumerate(named)}
+    together = _together_first(named, letters)
+    split = _split(together, letters) if named else None
+    numbers = {lens_id: k for k, lens_id in enumerate(together)}
     lenses = []
     for lens_id, entry in tested.items():
         found = entry.flange
         if not isinstance(found, FlangePrep):
             lenses.append(LensFlange(lens_id, None, None, "cannot_tell", _NEEDS[str(found)], together=True))
-        elif split is None or lens_id not in numbers:
+        elif split is None or lens_id not in named:
             lenses.append(_together(entry, found))
+        elif lens_id in numbers:
+            lenses.append(_parted(entry, found, split, numbers, letters, together))
         else:
-            lenses.append(_parted(entry, found, split, numbers, letters, named))
+            own = {lens_id: found}
+            lenses.append(_parted(entry, found, _split(own, letters, _bodies_of(split)), {lens_id: 0}, letters, own))
     return FlangesPrep(tuple(lenses), _bodies(named, letters, split) if split else ())
 
 
@@ -56,13 +61,30 @@ def _letters(named: dict[str, FlangePrep], job: Job) -> list[str]:
     return [*listed, *sorted(used - set(listed))]
 
 
-def _split(named: dict[str, FlangePrep], letters: Sequence[str]) -> Split:
+def _together_first(named: dict[str, FlangePrep], letters: Sequence[str]) -> dict[str, FlangePrep]:
+    """The lenses that are split all at once: all, or of very many the first of each body in turn."""
+    if len(named) <= MOST_TOGETHER:
+        return named
+    by_body = {letter: [lens_id for lens_id, one in named.items() if letter in one.bodies] for letter in letters}
+    turns = zip_longest(*by_body.values())
+    chosen = dict.fromkeys(lens_id for turn in turns for lens_id in turn if lens_id is not None)
+    kept = set(list(chosen)[:MOST_TOGETHER])
+    return {lens_id: one for lens_id, one in named.items() if lens_id in kept}
+
+
+def _bodies_of(split: Split) -> Known:
+    """What a split has told of the bodies."""
+    at = slice(split.lenses, None)
+    return Known(split.mean[at], split.covariance[at, at])
+
+
+def _split(named: dict[str, FlangePrep], letters: Sequence[str], known: Known | None = None) -> Split:
     sums = []
     for number, one in enumerate(named.values()):
         kept = [k for k, body in enumerate(one.bodies) if body]
         bodies = np.array([letters.index(str(one.bodies[k])) for k in kept], dtype=np.intp)
         sums.append(Sums(number, bodies, one.fit.mean()[kept], one.fit.covariance()[np.ix_(kept, kept)]))
-    return split_parts(sums, len(named), len(letters))
+    return split_parts(sums, len(named), len(letters), known)
 
 
 def limit_m(found: FlangePrep, entry: LensPrep) -> float:
@@ -89,19 +111,19 @@ def _parted(
 ) -> LensFlange:
     """The lens's own part, and whose fault it is where the sum is off."""
     number, limit = numbers[entry.lens.id], limit_m(found, entry)
-    flange_m, sd_m = float(split.mean()[number]), float(split.sd()[number])
+    flange_m, sd_m = float(split.mean[number]), float(split.sd[number])
     cause: Cause = found.verdict.cause
     if cause == "cannot_tell":
         return LensFlange(entry.lens.id, flange_m, sd_m, cause, chart_to_set_up(entry, found))
     if cause != "flange":
         return LensFlange(entry.lens.id, flange_m, sd_m, cause)
-    off = split.beyond(np.full(split.means.shape[1], limit))
+    off = split.beyond(number, limit)
     bodies = [letters.index(body) for body in found.bodies if body]
     # A body's own limit is that of its most exacting lens; here it only has to account for this lens.
     blamed = [b for b in bodies if split.sum_beyond(number, b, limit) >= 0.5]
-    if off[number] >= SURE:
+    if off >= SURE:
         return LensFlange(entry.lens.id, flange_m, sd_m, "flange")
-    if off[number] <= 1.0 - SURE and all(off[split.lenses + b] >= SURE for b in blamed):
+    if off <= 1.0 - SURE and all(split.beyond(split.lenses + b, limit) >= SURE for b in blamed):
         return LensFlange(entry.lens.id, flange_m, sd_m, "fine")
     at = max(blamed or bodies, key=lambda b: split.sum_beyond(number, b, limit))
     step = _swap(entry, number, at, split, list(named), letters, named)
@@ -131,14 +153,13 @@ def _swap(
 
 
 def _bodies(named: dict[str, FlangePrep], letters: Sequence[str], split: Split) -> tuple[BodyFlange, ...]:
-    mean, sd = split.mean(), split.sd()
     found = []
     for number, letter in enumerate(letters):
         own = {lens_id: one for lens_id, one in named.items() if letter in one.bodies}
         limit = min(float(MATTERS * (one.charts.room_dpt * one.charts.focal_m**2).min()) for one in own.values())
         at = split.lenses + number
-        off = float(split.beyond(np.full(mean.size, limit))[at])
-        found.append(BodyFlange(letter, float(mean[at]), float(sd[at]), tuple(own), off))
+        off = split.beyond(at, limit)
+        found.append(BodyFlange(letter, float(split.mean[at]), float(split.sd[at]), tuple(own), off))
     return tuple(found)
 
 
