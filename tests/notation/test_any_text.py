@@ -12,11 +12,14 @@ import tapehook.notation
 from tapehook.notation import (
     NotationError,
     parse_distance,
+    parse_filter,
     parse_focal_length,
     parse_length,
+    parse_light,
     parse_number,
     parse_position,
     parse_share,
+    parse_shutter,
     parse_signed_length,
     parse_stop,
 )
@@ -38,6 +41,10 @@ READERS: dict[str, Callable[[str], object]] = {
     "percent": lambda text: parse_position(text, "percent", decimal_comma=True),
     "millimetres": lambda text: parse_position(text, "mm"),
     "share": parse_share,
+    "light": parse_light,
+    "shutter": parse_shutter,
+    "filter": parse_filter,
+    "filter, bare density": lambda text: parse_filter(text, bare_density=True, decimal_comma=True),
 }
 
 readers = pytest.mark.parametrize("reader", READERS.values(), ids=READERS.keys())
@@ -122,7 +129,8 @@ def test_a_refusal_passes_between_processes() -> None:
 def test_the_public_names_are_those_exported() -> None:
     """All that the package means to offer is listed, and all that is listed is there."""
     public = {name for name in vars(tapehook.notation) if not name.startswith("_")}
-    modules = {"clean", "distance", "errors", "focal", "length", "number", "position", "share", "stop"}
+    modules = {"clean", "distance", "errors", "filters", "focal", "length", "light", "number", "position", "share"}
+    modules |= {"shutter", "stop", "thirds"}
 
     assert public - modules == set(tapehook.notation.__all__)
 

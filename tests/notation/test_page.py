@@ -15,10 +15,13 @@ from tapehook.notation import (
     format_distance,
     format_stop,
     parse_distance,
+    parse_filter,
     parse_focal_length,
     parse_length,
+    parse_light,
     parse_position,
     parse_share,
+    parse_shutter,
     parse_stop,
 )
 
@@ -134,6 +137,20 @@ def _position(row: dict[str, str]) -> None:
     _check(lambda text: parse_position(text, unit), row["position"], value, row["could mean"])
 
 
+def _light(row: dict[str, str]) -> None:
+    _check(parse_light, row["light"], _number(row["lux"]), row["could mean"])
+
+
+def _shutter(row: dict[str, str]) -> None:
+    angle, time = _number(row["degrees"]), _number(row["seconds"])
+    expected = None if angle is None and time is None else (angle, time)
+    _check(parse_shutter, row["shutter"], expected, row["could mean"])
+
+
+def _filter(row: dict[str, str]) -> None:
+    _check(parse_filter, row["filter"], _number(row["density"]), row["could mean"])
+
+
 def _share(row: dict[str, str]) -> None:
     _check(parse_share, row["share"], _number(row["value"]), row["could mean"])
 
@@ -151,6 +168,9 @@ CHECKS: dict[str, Callable[[dict[str, str]], None]] = {
     "focal length, shortest mm, longest mm, could mean": _focal,
     "position, unit, value, could mean": _position,
     "share, value, could mean": _share,
+    "light, lux, could mean": _light,
+    "shutter, degrees, seconds, could mean": _shutter,
+    "filter, density, could mean": _filter,
 }
 NO_EXAMPLES = {", step"}
 """Tables that explain and hold no example."""

@@ -15,6 +15,7 @@ _COMMANDS = {
     "book": "The book: where lenses, readings and jobs are kept.",
     "demo": "Prepare the demo job that comes with tapehook.",
     "depth": "Depth of field for one lens, stop and distance.",
+    "exposure": "Stop, EI, speed, shutter, ND and light: each from the others.",
     "flange": "Flange, scale or tape: what best focus on charts says.",
     "handover": "The full handover of a job, for everyone who takes over.",
     "map": "Lens maps of a job folder, and how sure they are.",

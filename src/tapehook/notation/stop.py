@@ -1,8 +1,7 @@
 """Stops: T2.8, f/2, T2.8 1/3. What is written on a ring against the value behind it.
 
-A full stop halves the light; the numbers on a ring are rounded powers of the square root of two. Depth and
-exposure are computed from what was written; ``Stop.exact`` is there for stepping by whole, half and third
-stops without the rounding.
+A full stop halves the light; the numbers on a ring are rounded powers of the square root of two. Depth is computed
+from what was written; exposure, which is counted in stops, from ``Stop.exact``, without the rounding.
 """
 
 import math

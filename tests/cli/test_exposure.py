@@ -1,0 +1,120 @@
+"""``tapehook exposure``: each quantity from the others, every assumption said, and what cannot be is refused."""
+
+import math
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tapehook.notation import LUX_PER_FOOT_CANDLE
+from tests.cli.running import refused, run, run_json
+from tests.cli.shapes import misfits, schema
+
+USUAL = {"stop": "T4", "ei": "800", "fps": "24", "shutter": "180deg", "light": "24fc"}
+
+
+def typed(**options: str | None) -> list[str]:
+    """The usual options, some given anew or left out."""
+    return [part for name, text in (USUAL | options).items() if text is not None for part in (f"--{name}", text)]
+
+
+def exposure(*args: str) -> dict[str, Any]:
+    """The answer as JSON, its shape checked."""
+    answer: dict[str, Any] = run_json("exposure", *args)
+    assert list(misfits(answer, schema("exposure"))) == []
+    return answer
+
+
+@pytest.mark.parametrize(
+    "name, value, text",
+    [
+        ("stop", 4.0, "T4"),
+        ("ei", 800.0, "EI 800"),
+        ("fps", 24.0, "24 fps, 1/48 s"),
+        ("shutter", 180.0, "180°, 1/48 s"),
+        ("light", 24.0 * LUX_PER_FOOT_CANDLE, "24 fc, 258 lx"),
+    ],
+)
+def test_what_is_left_out_is_solved(name: str, value: float, text: str) -> None:
+    """T4, EI 800, 1/48 s and 24 foot-candles go together (D. Mullen's formula): each follows from the others."""
+    answer = exposure(*typed(**{name: None}))
+    assert answer["solved"] == name
+    assert answer["value"] == pytest.approx(value, rel=1e-9)
+    assert (answer["text"], answer["stops_from_given"]) == (text, None)
+
+
+def test_with_nothing_left_out_the_nd_is_solved() -> None:
+    """Eight times the light takes ND 0.9, three stops; too little light takes none, and says how short it is."""
+    much = exposure(*typed(light="192fc"))
+    assert (much["solved"], much["text"]) == ("nd", "ND 0.9, 3 stops")
+    assert (much["value"], much["stops_from_given"]) == pytest.approx((3 * math.log10(2), 3.0), abs=1e-9)
+    little = exposure(*typed(light="12fc"))
+    assert (little["value"], little["text"]) == (None, "no ND: the light is 1 stop short")
+    assert little["stops_from_given"] == pytest.approx(-1.0)
+
+
+def test_with_an_nd_too_it_says_how_far_off() -> None:
+    """Two NDs and a factor add up: 0.6 + 0.3 + log 2 against three stops too much is a stop under."""
+    answer = exposure(*typed(light="192fc"), "--nd", "0.6", "--nd", "ND 0.3", "--filter", "x2")
+    assert answer["solved"] == "exposure"
+    assert answer["value"] == pytest.approx(-(0.9 / math.log10(2) + 1 - 3), abs=1e-9)
+    assert answer["text"] == "1 stop under"
+
+
+@given(
+    t=st.floats(1, 9),
+    ei=st.integers(100, 6400),
+    fps=st.floats(4, 96),
+    angle=st.floats(20, 355),
+    density=st.floats(0, 1),
+)
+def test_the_light_solved_gives_the_stop_back(t: float, ei: int, fps: float, angle: float, density: float) -> None:
+    """Whatever is typed, the light found, typed in again, makes the exposure right and gives the stop back."""
+    options = {"stop": f"T{t:.4f}", "ei": str(ei), "fps": f"{fps:.4f}", "shutter": f"{angle:.4f}deg"}
+    nd = ("--nd", f"ND {density:.4f}")
+    lux = exposure(*typed(**options, light=None), *nd)["value"]
+    again = {**options, "light": f"{lux:.9f} lx"}
+    assert exposure(*typed(**again), *nd)["stops_from_given"] == pytest.approx(0.0, abs=1e-4)
+    back = exposure(*typed(**{**again, "stop": None}), *nd)["value"]
+    assert back == pytest.approx(t, rel=0.06)  # a label stands for its exact stop, up to 5 % away
+
+
+def test_the_constant_is_stated_and_can_be_given() -> None:
+    """The assumptions name the constant first; 250 asks for less light by 250/269.1."""
+    usual, given_one = exposure(*typed(light=None)), exposure(*typed(light=None), "--meter", "250")
+    assert "269.1 lux seconds" in usual["assumptions"][0]
+    assert "250 lux seconds" in given_one["assumptions"][0]
+    assert given_one["value"] / usual["value"] == pytest.approx(250 * 0.3048**2 / 25)
+
+
+def test_a_shutter_time_needs_no_frame_rate() -> None:
+    """1/48 s at any speed takes the same light, and says so where a speed is given."""
+    alone = exposure(*typed(shutter="1/48", fps=None, light=None))
+    assert alone["value"] == pytest.approx(exposure(*typed(light=None))["value"])
+    assert "frame rate does not" in " ".join(exposure(*typed(shutter="1/48", light=None))["assumptions"])
+
+
+@pytest.mark.parametrize(
+    "options, words",
+    [
+        ({"light": None, "ei": None}, ["--ei", "--light", "leave out one only"]),
+        ({"stop": "f/4", "ei": "many", "light": "24"}, ["f/4", "many", "24 fc or 24 lx"]),
+        ({"shutter": "1/12"}, ["--shutter", "does not fit a frame at 24 fps"]),
+        ({"shutter": None, "light": "6fc"}, ["--shutter", "1 stop short with it fully open"]),
+        ({"stop": None, "light": "9000000 lx"}, ["--stop", "which no lens has"]),
+        ({"nd": "3.5", "filter": "x1000000"}, ["density 9.5", "at most 9"]),
+        ({"fps": None, "light": "0.001fc"}, ["--fps", "would have to be"]),
+    ],
+)
+def test_what_cannot_be_is_refused(options: dict[str, str | None], words: list[str]) -> None:
+    """All that is wrong is said at once, and nothing is solved."""
+    said = " ".join(refused("exposure", *typed(**options)))
+    assert all(word in said for word in words), said
+
+
+def test_people_read_one_line_and_the_assumptions() -> None:
+    """What was solved stands first, then what it rests on."""
+    shown = run("exposure", *typed(stop=None)).stdout.splitlines()
+    assert shown[0] == "stop     T4"
+    assert all(line.startswith("  assumed: ") for line in shown[1:])
