@@ -8,6 +8,7 @@ from tapehook.book.matching import Answers
 from tapehook.book.store import Book, Writer
 from tapehook.book.tables import RECORDS
 from tapehook.job import Job, Lens, Reading, read_job
+from tapehook.job.tomlfile import write_job_toml
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "src" / "tapehook" / "demo_job"
@@ -29,15 +30,19 @@ def small(title: str = "Harbour", *, serial: str | None = "4711", positions: tup
     return Job(title=title, lenses=(lens,), readings=tuple(readings))
 
 
-def take_in(book: Book, folder: Folder | Job, by: Writer = ANNA, **answers: object) -> Imported:
+def take_in(
+    book: Book, folder: Folder | Job, by: Writer = ANNA, *, name: str | None = None, **answers: object
+) -> Imported:
     """Import a folder that was read."""
-    if isinstance(folder, Job):
-        from tapehook.job.tomlfile import write_job_toml
-
-        folder = Folder(folder, write_job_toml(folder))
+    folder = as_folder(folder) if isinstance(folder, Job) else folder
     with book.writing(by) as writing:
-        plan = plan_import(writing.connection, folder, Answers(**answers))  # type: ignore[arg-type]
+        plan = plan_import(writing.connection, folder, Answers(**answers), name=name)  # type: ignore[arg-type]
         return carry_out(writing, plan, folder)
+
+
+def as_folder(job: Job) -> Folder:
+    """A job as the folder it would be written to."""
+    return Folder(job, write_job_toml(job))
 
 
 def contents(book: Book) -> dict[str, set[tuple[object, ...]]]:

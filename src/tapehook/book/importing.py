@@ -48,7 +48,6 @@ from tapehook.book.measuring import (
     row_of,
     standing,
 )
-from tapehook.book.search import index_lenses
 from tapehook.book.store import Writing
 from tapehook.book.trouble import BookProblem, BookRefusal
 from tapehook.book.versions import Thing, edit, thing, things
@@ -292,7 +291,7 @@ def carry_out(writing: Writing, plan: ImportPlan, folder: Folder | None = None) 
             rows=document.packed(),
             called=f"job {plan.name}",
         )
-    index_lenses(writing.connection, set(lens_ids.values()))
+    writing.touched |= set(lens_ids.values())
     return Imported(plan, lens_ids, version_id)
 
 

@@ -13,7 +13,7 @@ from tapehook.book.ids import moment, named_id
 from tapehook.book.measuring import Measurement, corrections_of_job, of_job, standing
 from tapehook.book.store import Book, Writing
 from tapehook.book.trouble import refusal
-from tapehook.book.versions import Thing, Version, edit, newest, thing
+from tapehook.book.versions import Thing, Version, among, edit, newest, thing
 from tapehook.job.problems import JobProblems, Problem
 from tapehook.job.records import Identifier, Job, Lens, Letter, Motor, Record
 from tapehook.job.tomlfile import read_job_toml
@@ -206,9 +206,7 @@ class _Followed:
         self.corrections = corrections_of_job(connection, job_id)
         version = tables.version
         imports = set(
-            connection.execute(
-                select(version.c.entry_id).where(version.c.job_id == job_id, version.c.kind == "job")
-            ).scalars()
+            connection.execute(select(version.c.entry_id).where(version.c.job_id == job_id, among("job"))).scalars()
         )
         self._bench = {one.fingerprint: one for one in self.corrections if one.entry_id not in imports}
         self._by_id = {one.id: one for one in everything}
@@ -251,7 +249,7 @@ def put_on_camera(
 def on_cameras(connection: Connection, job_id: bytes) -> dict[bytes, Thing]:
     """For each lens of a job that was put on a camera: which, and since when."""
     version = tables.version
-    found = newest(connection, version.c.job_id == job_id, version.c.kind == "on_camera")
+    found = newest(connection, version.c.job_id == job_id, among("on_camera"))
     return {one.now.lens_id: one for one in found.values() if one.now.lens_id}
 
 
@@ -297,7 +295,7 @@ def save_build(writing: Writing, job_id: bytes, build: CameraBuild, *, seen: Col
 
 def builds_of(connection: Connection, job_id: bytes) -> list[tuple[CameraBuild, Thing]]:
     """All builds of a job, by camera and name."""
-    found = newest(connection, tables.version.c.job_id == job_id, tables.version.c.kind == "build")
+    found = newest(connection, tables.version.c.job_id == job_id, among("build"))
     builds = [(CameraBuild.model_validate(one.data), one) for one in found.values()]
     return sorted(builds, key=lambda pair: (pair[0].camera, pair[0].name))
 
@@ -343,5 +341,5 @@ def sign_off(
 
 def sign_offs_of(connection: Connection, job_id: bytes) -> list[Thing]:
     """The sign-offs of a job, by check."""
-    found = newest(connection, tables.version.c.job_id == job_id, tables.version.c.kind == "sign_off")
+    found = newest(connection, tables.version.c.job_id == job_id, among("sign_off"))
     return sorted(found.values(), key=lambda one: (str(one.data["check"]), one.now.thing_id))

@@ -11,7 +11,7 @@ from tapehook.book import tables
 from tapehook.book.ids import named_id, new_id
 from tapehook.book.store import Writing
 from tapehook.book.trouble import refusal
-from tapehook.book.versions import Thing, edit, newest, parts, things
+from tapehook.book.versions import Thing, among, edit, newest, parts, things
 from tapehook.job.records import Lens
 
 SERIAL_NOT_READ = "serial not read"
@@ -72,6 +72,7 @@ def add_lens(writing: Writing, model: str | None, serial: str) -> bytes:
             "provisional": None,
         }
         writing.connection.execute(insert(tables.lens), row)
+        writing.touched.add(lens_id)
     return lens_id
 
 
@@ -80,6 +81,7 @@ def add_provisional(writing: Writing, model: str | None, label: str) -> bytes:
     lens_id = new_id()
     row = {"id": lens_id, "model": model, "serial": None, "serial_plain": None, "provisional": label}
     writing.connection.execute(insert(tables.lens), row)
+    writing.touched.add(lens_id)
     return lens_id
 
 
@@ -121,6 +123,7 @@ def _add_tie(writing: Writing, one_id: bytes, other_id: bytes, reason: str, undo
         "undoes": undoes,
     }
     writing.connection.execute(insert(tables.same_lens), row)
+    writing.touched |= {one_id, other_id}
 
 
 def read_serial(writing: Writing, provisional_id: bytes, serial: str) -> bytes:
@@ -195,7 +198,7 @@ def lenses_of(connection: Connection, lens_ids: Collection[bytes]) -> dict[bytes
     states: dict[bytes, Thing] = {}
     for some in parts(members):
         rows |= {row.id: row for row in connection.execute(select(tables.lens).where(tables.lens.c.id.in_(some)))}
-        kinds = tables.version.c.kind.in_(("lens", "lens_state"))
+        kinds = among("lens", "lens_state")
         for found in newest(connection, tables.version.c.lens_id.in_(some), kinds).values():
             (facts if found.now.kind == "lens" else states)[found.now.lens_id or b""] = found
     made: dict[frozenset[bytes], BookLens] = {}

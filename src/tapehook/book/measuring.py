@@ -157,6 +157,7 @@ def add_to_job(
         at = next_ordinal(writing.connection, job_id, row_id, lens_id, record, unit)
         row = row_of(record, lens_id, writing.entry_id, unit=unit, job_id=job_id, row_id=row_id, ordinal=at, body=body)
         writing.connection.execute(insert(tables.measurement), row)
+        writing.touched.add(lens_id)  # it is found by the job's name from now on
         made.append(row["id"])
     return made
 

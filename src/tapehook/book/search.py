@@ -10,7 +10,8 @@ common (the deletion neighbourhood of T. Bocek, E. Hunt and B. Stiller, Fast sim
 import hashlib
 import re
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, Select, delete, exists, func, select
@@ -18,7 +19,7 @@ from sqlalchemy import Connection, Select, delete, exists, func, select
 from tapehook.book import tables
 from tapehook.book.engine import insert_new
 from tapehook.book.lenses import BookLens, groups_of, lenses_of, plain_serial
-from tapehook.book.shelves import shelf_names
+from tapehook.book.shelves import shelf_names, shelves, standing_in
 from tapehook.book.store import Book
 from tapehook.book.versions import newest, parts
 from tapehook.notation import NotationError, parse_focal_length
@@ -28,8 +29,10 @@ FEWEST_LETTERS = 4
 MOST_LETTERS = 40
 MOST_FOUND = 50
 _MOST_PREFIXED = 300
-_MOST_CANDIDATES = 2_000
-_COUNTED_TO = 5_000
+_CANDIDATES_EACH = 4
+"""Lenses looked at for each that is shown, so that the nearest are among them."""
+_COUNTED_TO = 2_000
+_FEW_WORDS = 12
 _BATCH = 2_000
 _WORD = re.compile(r"[^\W_]+(?:[.\-'][^\W_]+)*")
 _EXACT = re.compile(r"\d+(?:\.\d+)?mm|t\d+(?:\.\d+)?")
@@ -147,11 +150,11 @@ def all_words(connection: Connection, lens_ids: Collection[bytes]) -> list[tuple
     """The lenses that go by these ids, with the words the records give them now."""
     lenses = {lens.id: lens for lens in lenses_of(connection, lens_ids).values()}
     members = {member: lens.id for lens in lenses.values() for member in lens.ids}
-    shelves = shelf_names(connection, members)
+    names = shelf_names(connection, members)
     jobs = _jobs_of(connection, members)
     found = []
     for lens in lenses.values():
-        on = {name for member in lens.ids for name in shelves.get(member, ())}
+        on = {name for member in lens.ids for name in names.get(member, ())}
         used = {name for member in lens.ids for name in jobs.get(member, ())}
         found.append((lens, words_of(lens, on, used)))
     return found
@@ -159,14 +162,19 @@ def all_words(connection: Connection, lens_ids: Collection[bytes]) -> list[tuple
 
 def _jobs_of(connection: Connection, lens_ids: Collection[bytes]) -> Mapping[bytes, set[str]]:
     """Names of the jobs that lenses were measured in."""
-    found: dict[bytes, set[str]] = defaultdict(set)
-    measured = tables.measurement
-    joined = measured.join(tables.job, measured.c.job_id == tables.job.c.id)
+    found: dict[bytes, set[bytes | None]] = defaultdict(set)
+    measured, job = tables.measurement, tables.job
     for some in parts(lens_ids):
-        chosen = select(measured.c.lens_id, tables.job.c.name).distinct()
-        for lens_id, name in connection.execute(chosen.select_from(joined).where(measured.c.lens_id.in_(some))):
-            found[lens_id].add(name)
-    return found
+        # Two statements, not a join: each can use one key only, whatever the engine thinks of the tables' sizes.
+        chosen = select(measured.c.lens_id, measured.c.job_id).where(measured.c.lens_id.in_(some))
+        for lens_id, job_id in connection.execute(chosen.distinct()):
+            found[lens_id].add(job_id)
+    names: dict[bytes | None, str] = {}
+    for some in parts({one for listed in found.values() for one in listed if one is not None}):
+        names |= {
+            row.id: row.name for row in connection.execute(select(job.c.id, job.c.name).where(job.c.id.in_(some)))
+        }
+    return {lens_id: {names[one] for one in listed if one in names} for lens_id, listed in found.items()}
 
 
 # --- finding -----------------------------------------------------------------------------------------------------
@@ -179,18 +187,17 @@ def find_lenses(book: Book, text: str, limit: int = MOST_FOUND) -> Found:
         candidates = [_candidates(connection, term) for term in terms]
         if not terms or not all(candidates):
             return Found((), more=False)
-        scores = _matching(connection, candidates)
-        lenses = {lens.id: lens for lens in lenses_of(connection, scores).values()}
-        ranked = sorted(
-            (sum(scores[lens_id]), lens.model or "", lens.serial or "", lens_id) for lens_id, lens in lenses.items()
-        )
-        shown = [(lenses[lens_id], rank) for rank, _, _, lens_id in ranked[:limit]]
-        shelves = shelf_names(connection, {member for lens, _ in shown for member in lens.ids})
+        most = _CANDIDATES_EACH * limit
+        scores = _matching(connection, candidates, most)
+        ranked = _ranked(connection, scores)
+        lenses = lenses_of(connection, [lens_id for _, lens_id in ranked[:limit]])
+        shown = [(lenses[lens_id], rank) for rank, lens_id in ranked[:limit]]
+        names = shelf_names(connection, {member for lens, _ in shown for member in lens.ids})
         found = tuple(
-            FoundLens(lens, rank, tuple(sorted({name for one in lens.ids for name in shelves.get(one, ())})))
+            FoundLens(lens, rank, tuple(sorted({name for one in lens.ids for name in names.get(one, ())})))
             for lens, rank in shown
         )
-        return Found(found, more=len(ranked) > limit or len(scores) >= _MOST_CANDIDATES)
+        return Found(found, more=len(ranked) > limit or len(scores) >= most)
 
 
 def _with_focal(text: str) -> str:
@@ -220,20 +227,20 @@ def _candidates(connection: Connection, term: str) -> dict[int, int]:
     return found
 
 
-def _matching(connection: Connection, candidates: list[dict[int, int]]) -> dict[bytes, list[int]]:
-    """Lenses with a word for every term, with how far each term is off; the rarest term is looked up first."""
-    lens_word = tables.lens_word
+def _matching(connection: Connection, candidates: list[dict[int, int]], most: int) -> dict[bytes, list[int]]:
+    """Lenses with a word for every term, with how far each term is off; the rarest term is looked up first.
+
+    Of very many only some are looked at, those with that term as it was typed before any others.
+    """
     order = sorted(range(len(candidates)), key=lambda at: _count(connection, candidates[at]))
     first, rest = candidates[order[0]], [candidates[at] for at in order[1:]]
     scores: dict[bytes, list[int]] = {}
-    chosen: Select[tuple[bytes, int]] = select(lens_word.c.lens_id, lens_word.c.word_id)
-    chosen = chosen.where(lens_word.c.word_id.in_(first))
-    for others in rest:
-        also = lens_word.alias()
-        chosen = chosen.where(exists().where(also.c.lens_id == lens_word.c.lens_id, also.c.word_id.in_(others)))
-    for row in connection.execute(chosen.limit(_MOST_CANDIDATES)):
-        off = first[row.word_id]
-        scores[row.lens_id] = [min(off, scores[row.lens_id][0])] if row.lens_id in scores else [off]
+    for off in (0, 1, 2):
+        words = [word for word, far in first.items() if far == off]
+        if words and len(scores) < most:
+            for lens_id in _with_all(connection, [words, *rest], most):
+                scores.setdefault(lens_id, [off])
+    lens_word = tables.lens_word
     for others in rest:
         best: dict[bytes, int] = {}
         for some in parts(scores):
@@ -245,15 +252,40 @@ def _matching(connection: Connection, candidates: list[dict[int, int]]) -> dict[
     return scores
 
 
+def _with_all(connection: Connection, terms: Sequence[Collection[int]], most: int) -> list[bytes]:
+    """Lenses that have one of the words of each term, up to a limit."""
+    lens_word = tables.lens_word
+    chosen: Select[bytes] = select(lens_word.c.lens_id).where(lens_word.c.word_id.in_(terms[0]))
+    for others in terms[1:]:
+        also = lens_word.alias()
+        # As a sum no index fits the word: the few words of the lens are looked at, not the many words of the term.
+        word = also.c.word_id if len(others) < _FEW_WORDS else also.c.word_id + 0
+        chosen = chosen.where(exists().where(also.c.lens_id == lens_word.c.lens_id, word.in_(others)))
+    return [row[0] for row in connection.execute(chosen.limit(most))]
+
+
+def _ranked(connection: Connection, scores: Mapping[bytes, Sequence[int]]) -> list[tuple[int, bytes]]:
+    """Lenses with how far they are off, the nearest first, then by model and serial."""
+    lens = tables.lens
+    chosen = select(lens.c.id, lens.c.model, lens.c.serial)
+    found = [
+        (sum(scores[row.id]), row.model or "", row.serial or "", row.id)
+        for some in parts(scores)
+        for row in connection.execute(chosen.where(lens.c.id.in_(some)))
+    ]
+    return [(rank, lens_id) for rank, _, _, lens_id in sorted(found)]
+
+
 def _count(connection: Connection, words: Mapping[int, int]) -> int:
     """How many lenses have one of the words, counted up to a limit."""
     some = select(tables.lens_word.c.lens_id).where(tables.lens_word.c.word_id.in_(words)).limit(_COUNTED_TO)
     return connection.scalar(select(func.count()).select_from(some.subquery())) or 0
 
 
-def shelf_changed(connection: Connection, shelf_ids: Collection[bytes]) -> None:
-    """Work out anew the words of the lenses on shelves that were renamed or moved."""
+def shelf_changed(connection: Connection, shelf_ids: AbstractSet[bytes]) -> None:
+    """Work out anew the words of the lenses on shelves that were renamed or moved, and on those in them."""
     on = newest(connection, tables.version.c.kind == "on_shelf")
-    wanted = {shelf_id.hex() for shelf_id in shelf_ids}
+    known = shelves(connection)
+    wanted = {shelf_id.hex() for shelf_id in known if shelf_ids & set(standing_in(known, shelf_id))}
     lens_ids = {one.now.lens_id for one in on.values() if one.data.get("shelf") in wanted and one.now.lens_id}
     index_lenses(connection, lens_ids)

@@ -11,7 +11,7 @@ from tapehook.book import tables
 from tapehook.book.ids import named_id, new_id
 from tapehook.book.store import Writing
 from tapehook.book.trouble import refusal
-from tapehook.book.versions import Thing, edit, newest, parts, thing
+from tapehook.book.versions import Thing, among, edit, newest, parts, thing
 
 Item = Literal["lens", "strip", "build"]
 DEEPEST = 16
@@ -49,8 +49,6 @@ def new_shelf(writing: Writing, name: str, parent: bytes | None = None) -> bytes
 
 def change_shelf(writing: Writing, shelf: Shelf, *, name: str | None = None, parent: bytes | None = None) -> None:
     """Rename a shelf or move it into another, as its writer looked at it. Raises StaleEdit; BookRefusal for a ring."""
-    from tapehook.book.search import shelf_changed
-
     found = shelves(writing.connection)
     at, steps = parent, 0
     while at is not None and steps <= DEEPEST:
@@ -58,7 +56,6 @@ def change_shelf(writing: Writing, shelf: Shelf, *, name: str | None = None, par
             raise refusal(f"shelf {shelf.name}", "a shelf cannot stand in itself", "another shelf")
         at, steps = found[at].parent if at in found else None, steps + 1
     _save(writing, shelf.id, name or shelf.name, parent, shelf.now.seen)
-    shelf_changed(writing.connection, {shelf.id})
 
 
 def _save(writing: Writing, shelf_id: bytes, name: str, parent: bytes | None, seen: Collection[bytes]) -> None:
@@ -74,19 +71,27 @@ def shelves(connection: Connection) -> dict[bytes, Shelf]:
     parents = {shelf_id: _parent(one) for shelf_id, one in found.items()}
 
     def path(shelf_id: bytes) -> str:
-        names: list[str] = []
-        at: bytes | None = shelf_id
-        seen: set[bytes] = set()
-        while at is not None and at in found and at not in seen and len(names) < DEEPEST:
-            seen.add(at)
-            names.insert(0, str(found[at].data["name"]))
-            at = parents[at]
-        return " / ".join(names)
+        ring = _upward(parents, shelf_id)
+        return " / ".join(str(found[at].data["name"]) for at in reversed(ring))
 
     return {
         shelf_id: Shelf(shelf_id, str(one.data["name"]), parents[shelf_id], path(shelf_id), one)
         for shelf_id, one in found.items()
     }
+
+
+def standing_in(known: Mapping[bytes, Shelf], shelf_id: bytes) -> list[bytes]:
+    """A shelf and those it stands in, from the inside out."""
+    return _upward({one.id: one.parent for one in known.values()}, shelf_id)
+
+
+def _upward(parents: Mapping[bytes, bytes | None], shelf_id: bytes) -> list[bytes]:
+    listed: list[bytes] = []
+    at: bytes | None = shelf_id
+    while at is not None and at in parents and at not in listed and len(listed) < DEEPEST:
+        listed.append(at)
+        at = parents[at]
+    return listed
 
 
 def _parent(one: Thing) -> bytes | None:
@@ -109,13 +114,9 @@ def put_on_shelf(
     seen: Collection[bytes] = (),
 ) -> None:
     """Put a lens, strip or camera build on a shelf, pinned to its top or not; None takes it off. Raises StaleEdit."""
-    from tapehook.book.search import index_lenses
-
     lens_id = item_id if item == "lens" else None
     data = {"item": item, "id": item_id.hex(), "shelf": shelf_id.hex() if shelf_id else None, "pinned": pinned}
     edit(writing, "on_shelf", shelved_id(item, item_id), data, seen=seen, lens_id=lens_id)
-    if lens_id is not None:
-        index_lenses(writing.connection, {lens_id})
 
 
 def where_shelved(connection: Connection, item: Item, item_id: bytes) -> Thing | None:
@@ -137,7 +138,7 @@ def shelf_names(connection: Connection, lens_ids: Collection[bytes]) -> Mapping[
     """Paths of the shelves that lenses stand on."""
     placed: dict[bytes, bytes] = {}
     for some in parts(lens_ids):
-        where = (tables.version.c.lens_id.in_(some), tables.version.c.kind == "on_shelf")
+        where = (tables.version.c.lens_id.in_(some), among("on_shelf"))
         for one in newest(connection, *where).values():
             if one.data.get("shelf") and one.now.lens_id:
                 placed[one.now.lens_id] = bytes.fromhex(one.data["shelf"])

@@ -51,6 +51,10 @@ class Writing:
     connection: Connection
     book_id: bytes
     by: Writer
+    touched: set[bytes] = field(default_factory=set)
+    """Lenses of which something was written: the words they are found by are made anew at the end."""
+    shelves: set[bytes] = field(default_factory=set)
+    """Shelves that were written, likewise."""
     _entry_id: bytes | None = field(default=None, init=False)
 
     @property
@@ -71,6 +75,16 @@ class Writing:
             }
             self.connection.execute(insert(tables.entry), row)
         return self._entry_id
+
+
+def _index(writing: Writing) -> None:
+    """Make anew the words of the lenses of which something was written."""
+    from tapehook.book.search import index_lenses, shelf_changed
+
+    if writing.touched:
+        index_lenses(writing.connection, writing.touched)
+    if writing.shelves:
+        shelf_changed(writing.connection, writing.shelves)
 
 
 @dataclass
@@ -99,7 +113,9 @@ class Book:
         if self.read_only:
             raise refusal(self.name, f"{self.read_only}: the book was opened for reading only, and nothing was written")
         with transaction(self.engine, self.name, writes=True) as connection:
-            yield Writing(connection, self.id, by)
+            writing = Writing(connection, self.id, by)
+            yield writing
+            _index(writing)
 
     def close(self) -> None:
         """Give back what is open."""

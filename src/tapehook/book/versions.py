@@ -103,6 +103,14 @@ def newest(connection: Connection, *where: ColumnElement[bool]) -> dict[bytes, T
     return _things(map(_version, rows))
 
 
+def among(*kinds: Kind) -> ColumnElement[bool]:
+    """Versions of these kinds, where something else in the same condition says which few they are.
+
+    As an expression of the kind no index fits it: one by kind alone would lead through every version of that kind.
+    """
+    return tables.version.c.kind.concat("").in_(kinds)
+
+
 def _things(versions: Iterable[Version]) -> dict[bytes, Thing]:
     found: dict[bytes, list[Version]] = defaultdict(list)
     for version in versions:
@@ -177,6 +185,10 @@ def edit(
         "digest": version_digest(kind, data, rows),
     }
     writing.connection.execute(insert(tables.version), row)
+    if lens_id is not None:
+        writing.touched.add(lens_id)
+    if kind == "shelf":
+        writing.shelves.add(thing_id)
     if newest_now:
         parents = [{"parent_id": parent, "version_id": version_id} for parent in newest_now]
         writing.connection.execute(insert(tables.version_parent), parents)
