@@ -208,7 +208,7 @@ def _checklist(prep: Prep, strips: PackStrips) -> dict[str, Any]:
         (prep.shooting_stop_text is not None, f"Shooting stop set: {prep.shooting_stop_text or 'not yet'}"),
         (serials == total, f"Serial numbers read: {serials} of {total} lenses"),
         (mapped == total, f"Focus mapped: {mapped} of {total} lenses"),
-        (fixes == 0, f"Nothing left to fix: {fixes} findings to fix on the cover"),
+        (fixes == 0, f"Nothing left to fix: {fixes} on the cover"),
         (len(strips.made) == total, f"Strip for each lens: {len(strips.made)} of {total} at 1:1"),
     ]
     by_hand = (
