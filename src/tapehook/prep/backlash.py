@@ -17,9 +17,10 @@ WATCH_FROM = 0.25
 """From a quarter of the depth on arriving the other way can be seen beside the other errors of a lens."""
 LEAST_SPREAD = 0.01
 """A +- below a per cent is said to be one: none would be too good to be true."""
-STEADIER = 2.0
-"""One way is called steadier when its readings scatter with less than half the variance, over at least"""
+STEADIER = 4.0
 FEWEST_MARKS = 8
+"""One way is called steadier when its readings scatter with less than a quarter of the variance of the other, over so
+many marks at least: by chance alone that happens in fewer than one list in a hundred (docs/checks/backlash.md)."""
 
 
 def backlash_findings(make: Maker, lens: Lens, ring: FocusRing, budgets: tuple[BudgetView, ...]) -> Iterator[Finding]:
@@ -39,9 +40,9 @@ def backlash_findings(make: Maker, lens: Lens, ring: FocusRing, budgets: tuple[B
         "backlash.share",
         severity,
         f"Backlash {width_text(play.value, lens)} +- {width_text(Z95 * play.sd, lens)} from {play.pairs} marks read "
-        f"both ways: by the way the ring arrives focus lies half of it to one side or the other, {percent(used)} +- "
+        f"both ways: focus lands half of it to either side of the map, by the way the ring arrives, {percent(used)} +- "
         f"{percent(max(spread, LEAST_SPREAD))} of the depth at {stop}.",
-        _which_way(lens_map),
+        _which_way(lens_map) + _gears(severity, doubtful=spread >= used),
         depth_used(used, stop, spread),
     )
 
@@ -58,4 +59,15 @@ def _which_way(lens_map: LensMap) -> str:
             return "Set marks and arrive turning from far to near, always: read that way this ring is steadier."
         if down * STEADIER < up:
             return "Set marks and arrive turning from near to far, always: read that way this ring is steadier."
-    return "Set marks and arrive turning the same way, always; or have the gears seen to by a technician."
+    return "Set marks and arrive turning the same way, always."
+
+
+def _gears(severity: Severity, *, doubtful: bool) -> str:
+    """Who mends it, where it is large enough to be mended and no chance."""
+    if doubtful:
+        return " It may be nothing: read more marks both ways before anybody touches the gears."
+    return (
+        ""
+        if severity == "info"
+        else " Look for play at motor and bracket first; gears in the lens are a technician's work."
+    )

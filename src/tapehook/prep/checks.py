@@ -179,7 +179,7 @@ def _stops(make: Maker, job: Job, basis: Basis) -> Iterator[Finding]:
         yield make(
             "stop.wider_than_lens",
             "watch",
-            f"The job shoots at {format_stop(wanted)}, this lens opens to {basis.widest.text}.",
+            f"The job shoots at {format_stop(wanted)}, this lens opens only to {basis.widest.text}.",
             f"Plan light for {basis.widest.text} on this lens; figures for it are given there.",
         )
 

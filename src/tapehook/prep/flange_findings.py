@@ -233,7 +233,7 @@ def _cannot_tell(make: Maker, entry: LensPrep, found: FlangePrep, one: LensFlang
     if off >= SURE:
         said = f"By {_count(found)} something is off, but whether flange, scale or tape cannot be told"
     else:
-        said = f"Whether anything is off ({percent(off)} likely) cannot be told from {_count(found)}"
+        said = f"That something is off is {percent(off)} likely, which {_count(found)} cannot settle"
     return make(
         "flange.cannot_tell",
         "watch" if off >= SURE else "info",

@@ -119,11 +119,17 @@ def next_mark_findings(make: Maker, lens: Lens, basis: Basis, ring: FocusRing) -
         yield make(
             "map.next_mark",
             "info",
-            f"{mark_words(mark, basis.system)} next: the most that the map alone uses of the depth goes "
-            f"from {percent(before)} to {percent(after)} at {stop.text}.",
+            f"{mark_words(mark, basis.system)} next: {_gain(percent(before), percent(after), stop)}.",
             "Read it both ways; tapehook next lists the next ones." if after < LITTLE * before else little(after, stop),
             depth_used(before, stop.text),
         )
+
+
+def _gain(before: str, after: str, stop: StopView) -> str:
+    """What one more mark does to the worst share; where both read alike, that it does not do it alone."""
+    if before == after:
+        return f"at worst the map alone uses {before} of the depth at {stop.text}, and one mark hardly changes that"
+    return f"the most that the map alone uses of the depth goes from {before} to {after} at {stop.text}"
 
 
 def little(after: float, stop: StopView) -> str:

@@ -120,7 +120,7 @@ def _measured(make: Maker, measured: MeasuredPupil, basis: Basis) -> Finding:
         "pupil.from_charts",
         "info",
         f"{count} the front focal point {measured.found.front_focal_m / MM:.0f} +- {spread:.0f} mm before the sensor: "
-        f"at {_where(chart, basis)} the width of the depth is sure to +- {100 * now:.1f} %, without it was {without}.",
+        f"at {_where(chart, basis)} the width of the depth is sure to +- {100 * now:.1f} % (without: {without}).",
         step,
         Figure(100 * now, UNIT),
     )
