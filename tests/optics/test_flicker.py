@@ -6,6 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tapehook.optics.flicker import (
+    any_shutter_from_s,
+    in_step,
     mains_pulses_hz,
     ripple_stops,
     safe_shutters,
@@ -82,3 +84,18 @@ def test_a_ramp_with_the_time_kept_is_safe_or_not_as_a_whole() -> None:
     assert (stretch.from_fps, stretch.to_fps) == (12.0, 48.0)
     with pytest.raises(ValueError, match="either"):
         unsafe_in_ramp(12.0, 48.0, 100.0)
+
+
+@given(pulses=st.floats(50, 20_000), tolerance=st.floats(0.01, 0.3), more=st.floats(1.0, 20.0))
+def test_enough_pulses_even_out(pulses: float, tolerance: float, more: float) -> None:
+    """From the time told on, no shutter is over the tolerance."""
+    time = any_shutter_from_s(pulses, tolerance) * more
+    assert float(ripple_stops(time, pulses)) <= tolerance * (1 + 1e-9)
+
+
+def test_in_step() -> None:
+    """24 frames on 60 Hz, 25 on 50 Hz; not 24 on 50 Hz, nor faster than the pulses."""
+    assert in_step(24.0, 120.0)
+    assert in_step(25.0, 100.0)
+    assert not in_step(24.0, 100.0)
+    assert not in_step(240.0, 100.0)

@@ -17,6 +17,7 @@ _COMMANDS = {
     "depth": "Depth of field for one lens, stop and distance.",
     "exposure": "Stop, EI, speed, shutter, ND and light: each from the others.",
     "flange": "Flange, scale or tape: what best focus on charts says.",
+    "flicker": "Shutters and speeds that pulsing light cannot show on.",
     "handover": "The full handover of a job, for everyone who takes over.",
     "map": "Lens maps of a job folder, and how sure they are.",
     "next": "What to measure next on a lens, best first.",

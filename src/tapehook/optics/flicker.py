@@ -55,18 +55,36 @@ def safe_shutters(
     pulse_rate_hz: float,
     tolerance_stops: float = USUAL_TOLERANCE_STOPS,
     modulation: float = 1.0,
+    at_most: int = 1000,
 ) -> list[SafeShutter]:
     """Shutters that gather whole pulses at a frame rate, widest first; none where a frame is shorter than a pulse."""
     most = int(np.floor(pulse_rate_hz / frame_rate_fps * (1.0 + 1e-12)))
-    # Ripple x gives log2((1+x)/(1-x)) stops, so x = tanh(stops ln2/2).
-    allowed = float(np.tanh(tolerance_stops * np.log(2.0) / 2.0)) / modulation
+    allowed = _allowed_part(tolerance_stops) / modulation
     found = []
-    for n in range(most, 0, -1):
+    for n in range(most, max(most - at_most, 0), -1):
         time = n / pulse_rate_hz
         low, high = (_edge(n, allowed, side) / pulse_rate_hz for side in (-1, 1))
         degrees = 360.0 * frame_rate_fps
         found.append(SafeShutter(n, time * degrees, time, low * degrees, min(high * degrees, 360.0)))
     return found
+
+
+def any_shutter_from_s(
+    pulse_rate_hz: float, tolerance_stops: float = USUAL_TOLERANCE_STOPS, modulation: float = 1.0
+) -> float:
+    """Time from which on every shutter is within the tolerance, whole pulses or not: m/(pi p t) <= what passes."""
+    return modulation / (float(np.pi) * pulse_rate_hz * _allowed_part(tolerance_stops))
+
+
+def in_step(frame_rate_fps: float, pulse_rate_hz: float) -> bool:
+    """True when a frame takes a whole number of pulses: all frames are alike while camera and mains keep step."""
+    pulses = pulse_rate_hz / frame_rate_fps
+    return pulses > 0.5 and abs(pulses - round(pulses)) < 1e-6
+
+
+def _allowed_part(tolerance_stops: float) -> float:
+    """The part x of the mean with log2((1 + x)/(1 - x)) = tolerance: x = tanh(stops ln 2/2)."""
+    return float(np.tanh(tolerance_stops * np.log(2.0) / 2.0))
 
 
 def _edge(pulses: int, allowed: float, side: int) -> float:
