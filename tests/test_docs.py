@@ -24,7 +24,8 @@ from tests.cli.shapes import Schema, schema
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "docs" / "commands.md"
 README = ROOT / "README.md"
-COMMANDS = ("demo", "prep", "audit", "map", "next", "flange", "twins", "split", "exposure", "depth")
+COMMANDS = ("demo", "prep", "handover", "audit", "map", "next", "flange", "twins", "strip", "strip-match", "split", "exposure", "flicker", "depth")
+PAPER = ("handover", "strip", "strip-match")
 NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?:e[+-]?\d+)?(?![\w]|\.\d)")
 
 
@@ -47,7 +48,7 @@ def section(title: str) -> str:
 def test_each_command_has_its_section() -> None:
     """And no command is described that is not there."""
     assert sorted(COMMANDS) == sorted(main.list_commands(click.Context(main)))
-    headings = re.findall(r"^## `tapehook (\w+)`$", PAGE.read_text(encoding="utf-8"), flags=re.MULTILINE)
+    headings = re.findall(r"^## `tapehook ([\w-]+)`$", PAGE.read_text(encoding="utf-8"), flags=re.MULTILINE)
     assert tuple(headings) == COMMANDS
 
 
@@ -83,7 +84,7 @@ def rows_of(shape: Schema, path: str = "") -> Iterator[str]:
         yield from rows_of(inner.get("items", inner), place)
 
 
-@pytest.mark.parametrize("name", ["problems", "depth", "map", "prep", "audit", "next", "flange", "twins", "split", "exposure"])
+@pytest.mark.parametrize("name", ["problems", "depth", "map", "prep", "audit", "next", "flange", "twins", "split", "exposure", "flicker", *PAPER])
 def test_each_field_of_the_json_is_documented(name: str) -> None:
     """The table of a shape says of each field its type, its unit and what it is, as the schema does."""
     title = "JSON, exit codes and refusals" if name == "problems" else f"`tapehook {name}`"
@@ -91,7 +92,7 @@ def test_each_field_of_the_json_is_documented(name: str) -> None:
     assert "\n".join(wanted) in section(title)
 
 
-@pytest.mark.parametrize("name", ["problems", "depth", "map", "prep", "audit", "next", "flange", "twins", "split", "exposure"])
+@pytest.mark.parametrize("name", ["problems", "depth", "map", "prep", "audit", "next", "flange", "twins", "split", "exposure", "flicker", *PAPER])
 def test_each_schema_is_named(name: str) -> None:
     """The page leads to the schemas, for programs."""
     assert f"schemas/{name}.schema.json" in PAGE.read_text(encoding="utf-8")

@@ -52,7 +52,7 @@ def with_tables(text: str) -> str:
         shape = json.loads((ROOT / "docs" / found[2]).read_text(encoding="utf-8"))
         return found[1] + "\n".join((*HEAD, *rows_of(shape))) + "\n"
 
-    leads = r"(\(\[schema\]\((schemas/\w+\.schema\.json)\)\):?[^\n]*\n\n)\| field \|(?:[^\n]+\n)+"
+    leads = r"(\(\[schema\]\((schemas/[\w-]+\.schema\.json)\)\):?[^\n]*\n\n)\| field \|(?:[^\n]+\n)+"
     return re.sub(leads, table, text)
 
 

@@ -14,7 +14,7 @@ from tapehook.cli import main
 from tests.cli.jobs import write_small_job
 from tests.cli.running import environment, refused, run
 
-COMMANDS = ("audit", "book", "demo", "depth", "exposure", "flange", "map", "next", "prep", "split", "twins")
+COMMANDS = ("audit", "book", "demo", "depth", "exposure", "flange", "flicker", "handover", "map", "next", "prep", "split", "strip", "strip-match", "twins")
 
 
 def examples(command: str) -> list[list[str]]:
@@ -39,7 +39,7 @@ def test_help_has_examples_of_this_command(command: str) -> None:
     assert run(command, "-h").stdout == run(command, "--help").stdout
 
 
-@pytest.mark.parametrize("command", ["depth", "exposure", "flange", "map", "next", "split", "twins"])
+@pytest.mark.parametrize("command", ["depth", "exposure", "flange", "flicker", "map", "next", "split", "twins"])
 def test_examples_work(command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The examples do what they say, in a folder where the job is."""
     job = write_small_job(tmp_path / "my-job")

@@ -109,7 +109,7 @@ def _show(prep: "Prep", kit: "KitMatch") -> None:
     for lens in kit.lenses:
         shown = [lens.fit(strip_id) for strip_id in kit.strip_ids] if wide else [lens.best]
         entry = prep.lens(lens.lens_id)
-        cells = [lens.lens_id, entry.title, *_best(lens, entry.system)]
+        cells = [lens.lens_id, entry.title.rpartition(" · ")[0], *_best(lens, entry.system)]
         cells += [lens.stop.text if lens.stop else "-", *(_worst(fit) for fit in shown)]
         table.add_row(*(Text(plain(cell)) for cell in cells))
     show_table(table)
