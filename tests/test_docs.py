@@ -24,7 +24,22 @@ from tests.cli.shapes import Schema, schema
 ROOT = Path(__file__).parent.parent
 PAGE = ROOT / "docs" / "commands.md"
 README = ROOT / "README.md"
-COMMANDS = ("demo", "prep", "handover", "audit", "map", "next", "flange", "twins", "strip", "strip-match", "split", "exposure", "flicker", "depth")
+COMMANDS = (
+    "demo",
+    "prep",
+    "handover",
+    "audit",
+    "map",
+    "next",
+    "flange",
+    "twins",
+    "strip",
+    "strip-match",
+    "split",
+    "exposure",
+    "flicker",
+    "depth",
+)
 PAPER = ("handover", "strip", "strip-match")
 NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?:e[+-]?\d+)?(?![\w]|\.\d)")
 
@@ -84,7 +99,10 @@ def rows_of(shape: Schema, path: str = "") -> Iterator[str]:
         yield from rows_of(inner.get("items", inner), place)
 
 
-@pytest.mark.parametrize("name", ["problems", "depth", "map", "prep", "audit", "next", "flange", "twins", "split", "exposure", "flicker", *PAPER])
+@pytest.mark.parametrize(
+    "name",
+    ["problems", "depth", "map", "prep", "audit", "next", "flange", "twins", "split", "exposure", "flicker", *PAPER],
+)
 def test_each_field_of_the_json_is_documented(name: str) -> None:
     """The table of a shape says of each field its type, its unit and what it is, as the schema does."""
     title = "JSON, exit codes and refusals" if name == "problems" else f"`tapehook {name}`"
@@ -92,7 +110,10 @@ def test_each_field_of_the_json_is_documented(name: str) -> None:
     assert "\n".join(wanted) in section(title)
 
 
-@pytest.mark.parametrize("name", ["problems", "depth", "map", "prep", "audit", "next", "flange", "twins", "split", "exposure", "flicker", *PAPER])
+@pytest.mark.parametrize(
+    "name",
+    ["problems", "depth", "map", "prep", "audit", "next", "flange", "twins", "split", "exposure", "flicker", *PAPER],
+)
 def test_each_schema_is_named(name: str) -> None:
     """The page leads to the schemas, for programs."""
     assert f"schemas/{name}.schema.json" in PAGE.read_text(encoding="utf-8")

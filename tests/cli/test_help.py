@@ -14,7 +14,23 @@ from tapehook.cli import main
 from tests.cli.jobs import write_small_job
 from tests.cli.running import environment, refused, run
 
-COMMANDS = ("audit", "book", "demo", "depth", "exposure", "flange", "flicker", "handover", "map", "next", "prep", "split", "strip", "strip-match", "twins")
+COMMANDS = (
+    "audit",
+    "book",
+    "demo",
+    "depth",
+    "exposure",
+    "flange",
+    "flicker",
+    "handover",
+    "map",
+    "next",
+    "prep",
+    "split",
+    "strip",
+    "strip-match",
+    "twins",
+)
 
 
 def examples(command: str) -> list[list[str]]:
