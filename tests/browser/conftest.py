@@ -10,6 +10,7 @@ import pytest
 from tapehook.handover.pocket import render_pocket
 from tapehook.job import read_job
 from tapehook.prep import Prep, prepare
+from tests.browser.pages_server import Visits, served
 from tests.browser.pocket_jobs import OpenPocket, Theme
 
 if TYPE_CHECKING:
@@ -55,3 +56,27 @@ def open_pocket(browser: "Browser", tmp_path: Path) -> Iterator[OpenPocket]:
         context.close()
     # Fonts inside the page are counted as requests, though nothing is asked of anyone.
     assert [line for line in said if not line.startswith("data:font/woff2;base64,") and line != "data:,"] == []
+
+
+@pytest.fixture(scope="session")
+def demo_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The pages of the demo job, shared by tests that leave it as it is."""
+    with served(tmp_path_factory.mktemp("browser") / "demo.book", demo=True) as address:
+        yield address
+
+
+@pytest.fixture
+def demo_pages(browser: "Browser", demo_address: str) -> Iterator[Visits]:
+    """Opens pages of the demo job; no page may have met an error when the test is over."""
+    visits = Visits(browser, demo_address)
+    yield visits
+    visits.close()
+
+
+@pytest.fixture
+def own_pages(browser: "Browser", tmp_path: Path) -> Iterator[Visits]:
+    """The same on an empty book of the test's own."""
+    with served(tmp_path / "own.book", demo=False) as address:
+        visits = Visits(browser, address)
+        yield visits
+        visits.close()

@@ -393,7 +393,7 @@ def post_sign(desk: At, acts: Act, who: Who, job: Key, sent: asked.SignOff) -> J
     """Sign a check off, with name and time."""
     now = desk.job(job)
     row_id = _row(now, sent.lens) if sent.lens else None
-    acts.sign((sent.who or "").strip() or who.who, now, sent.check, row_id, sent.camera, sent.note)
+    acts.sign((sent.who or "").strip() or who.who, now, sent.check, row_id, sent.camera, sent.note or "")
     return {"stamp": desk.stamp()}
 
 
@@ -430,7 +430,7 @@ def post_on_shelf(desk: At, acts: Act, who: Who, lens: Key, sent: asked.OnShelf)
 @router.post("/lenses/{lens}/work")
 def post_work(desk: At, acts: Act, who: Who, lens: Key, sent: asked.Work) -> Json:
     """Mark a lens as in need of work, or as done."""
-    acts.needs_work(who.who, lens, needs_work=sent.needs_work, why=sent.why)
+    acts.needs_work(who.who, lens, needs_work=sent.needs_work, why=sent.why or "")
     return {"stamp": desk.stamp()}
 
 
@@ -447,7 +447,7 @@ def post_serial(acts: Act, who: Who, lens: Key, sent: asked.Serial) -> Json:
 def post_pair(request: Request, sessions: All, sent: asked.Pair) -> Response:
     """Let a device in that knows the code."""
     address = request.client.host if request.client else ""
-    who = sent.who.strip() or "a device on set"
+    who = (sent.who or "").strip() or "a device on set"
     try:
         session = sessions.let_in("".join(sent.code.split()), who, address)
     except TooManyTries as trouble:

@@ -111,7 +111,7 @@ class Correction(Asked):
     id: Key
     distance: Short | None = None
     position: Short | None = None
-    reason: Short = "mistyped"
+    reason: Short | None = "mistyped"
 
 
 class NewChart(Asked):
@@ -134,7 +134,7 @@ class SignOff(Asked):
     check: Annotated[str, Field(min_length=1, max_length=40, pattern="^[a-z_]+$")] = "lens"
     lens: Key | None = None
     camera: Short | None = None
-    note: Long = ""
+    note: Long | None = None
     who: Short | None = None
 
 
@@ -163,7 +163,7 @@ class Work(Asked):
     """That a lens needs work, and why."""
 
     needs_work: bool
-    why: Short = ""
+    why: Short | None = None
 
 
 class Serial(Asked):
@@ -189,7 +189,7 @@ class Pair(Asked):
     """The code shown on the laptop, and the name of whoever holds the device."""
 
     code: Short
-    who: Short = ""
+    who: Short | None = None
 
 
 class LetIn(Asked):

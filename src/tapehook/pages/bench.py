@@ -1,6 +1,7 @@
 """What the bench shows of one lens: readings mark by mark, what each uses of the depth, the map, what to do next."""
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -17,6 +18,8 @@ from tapehook.prep.next_mark import Advice, next_advice
 CHART_WIDTH, CHART_HEIGHT = 620.0, 340.0
 NARROW_WIDTH, NARROW_HEIGHT = 330.0, 300.0
 SAME_MARK = 1e-9
+_BARE = re.compile(r"[\d.,/½¼¾⅛⅜⅝⅞ ]+(?:ft|m)$")
+"""A bare number as it is kept, with the unit it was taken for: shown in house style."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +92,7 @@ def _rows(measured: Sequence[Measurement], entry: LensPrep) -> tuple[BenchRow, .
     for (value, text), pairs in sorted(grouped.items(), key=lambda pair: pair[0][0]):
         mark = _mark_at(entry.marks, value)
         used, severity = _used(mark, entry)
-        shown = format_distance(value, entry.system) if text.replace(".", "").replace(",", "").isdigit() else text
+        shown = format_distance(value, "imperial" if text.endswith("ft") else "metric") if _BARE.match(text) else text
         rows.append(
             BenchRow(
                 shown,

@@ -68,9 +68,13 @@ class JobNow:
         return next(lens for lens in self.job.lenses if lens.id == row_id)
 
     def camera_of(self, row_id: str) -> str | None:
-        """The camera a lens is on now: as said on a page, else as the job has it."""
+        """The camera a lens is on now, where somebody said so; else those that carry it, as the job has it."""
+        return self.mounted_on(row_id) or self.lens(row_id).camera
+
+    def mounted_on(self, row_id: str) -> str | None:
+        """The camera a lens was put on, and not taken off since."""
         placed = self.on_camera.get(self.lens_ids[row_id])
-        return placed.data.get("camera") if placed else self.lens(row_id).camera
+        return placed.data.get("camera") if placed else None
 
 
 class NotThere(Exception):

@@ -22,7 +22,7 @@ def onset_data(now: JobNow, prep: Prep, builds: list[CameraBuild]) -> dict[str, 
     data = job_data(prep)
     for entry, lens in zip(prep.lenses, data["lenses"], strict=True):
         lens["key"] = now.lens_key(entry.lens.id)
-        lens["on"] = now.camera_of(entry.lens.id)
+        lens["on"] = now.mounted_on(entry.lens.id)
         lens["budget"] = _budget(entry)
         lens["measuredAt"] = max((one.when for one in now.rows["reading"] if one.row_id == entry.lens.id), default=None)
         lens["stopMapped"] = "iris" in entry.axes

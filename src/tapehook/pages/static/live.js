@@ -86,24 +86,23 @@ async function watch() {
   }
 }
 
-let refreshing = null;
-let again = false;
+let running = null;
+let queued = null;
 
-/** Fetches the live parts of the page anew; several calls at once become one, and one after it. */
+/** Fetches the live parts of the page anew, after whatever is being fetched already: what it shows is never older. */
 export function refresh() {
   if (!body.dataset.parts) return Promise.resolve();
-  if (refreshing) {
-    again = true;
-    return refreshing;
+  if (!running) {
+    running = fetchParts().finally(() => (running = null));
+    return running;
   }
-  refreshing = fetchParts().finally(() => {
-    refreshing = null;
-    if (again) {
-      again = false;
-      refresh().catch(markStale);
-    }
-  });
-  return refreshing;
+  queued ??= running
+    .catch(() => null)
+    .then(() => {
+      queued = null;
+      return refresh();
+    });
+  return queued;
 }
 
 async function fetchParts() {

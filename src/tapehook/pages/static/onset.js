@@ -56,9 +56,12 @@ const write = (distanceM) => formatDistance(distanceM, systemNow());
 function lensOn(letter) {
   const unsent = kept.unsent[letter];
   if (unsent !== undefined) return job.lenses.find((lens) => lens.key === unsent) ?? null;
-  const alone = job.lenses.find((lens) => lens.on === letter);
-  return alone ?? job.lenses.find((lens) => (lens.on ?? letter).split(" ").includes(letter)) ?? job.lenses[0] ?? null;
+  const mounted = job.lenses.find((lens) => lens.on === letter);
+  return mounted ?? job.lenses.find((lens) => carries(letter, lens)) ?? job.lenses[0] ?? null;
 }
+
+/** True where the job says that a camera carries this lens; one that names none is shared by all. */
+const carries = (letter, lens) => !lens.camera || lens.camera.split(" ").includes(letter);
 
 function chooseCamera(letter) {
   remember();
@@ -551,13 +554,12 @@ function wireSliders() {
 
 function showShelf() {
   const found = search(job.lenses.map(searchEntry), at("shelf-search").value).map((index) => job.lenses[index]);
-  const carried = (lens) => (lens.on ?? "").split(" ").includes(state.letter);
-  // The camera's own lenses first, then what is shared, then what is on others.
-  const rank = (lens) => (carried(lens) ? 0 : lens.on ? 2 : 1);
+  // The camera's own lenses first, then what is shared, then what others carry.
+  const rank = (lens) => (!lens.camera ? 1 : carries(state.letter, lens) ? 0 : 2);
   const ordered = at("shelf-search").value ? found : found.sort((a, b) => rank(a) - rank(b));
   at("shelf-list").replaceChildren(
     ...ordered.map((lens) => {
-      const where = lens.key === state.lens?.key ? "on this camera" : lens.on ? `camera ${lens.on}` : "shared";
+      const where = lens.key === state.lens?.key ? "on this camera" : lens.on ? `on camera ${lens.on}` : lens.camera ? `camera ${lens.camera}` : "shared";
       const button = node("button", { type: "button" }, node("bdi", { className: "lens-name", textContent: lens.title }), node("span", { className: "quiet", textContent: `${lens.id} · ${where}` }));
       button.addEventListener("click", () => swapTo(lens));
       return node("li", {}, button);
