@@ -71,6 +71,14 @@ def test_severity_by_share() -> None:
     assert given == ["info", "watch", "fix"]
 
 
+def test_per_cent_of_travel_is_said_beside_per_cent_of_depth() -> None:
+    """A read-out in per cent has two kinds of per cent in the sentence, and says which is which."""
+    lens = a_lens(unit="percent", units_per_turn=100.0)
+    finding = _only(a_job([lens], read_off(play_deg=1.0, noise_deg=0.03, units_per_deg=100.0 / 360.0)))
+    assert "% of travel from 10 marks" in finding.message
+    assert "of travel" not in _only(_job(1.0)).message
+
+
 def test_who_mends_it() -> None:
     """A technician is named where it is to be watched or mended; where it may be chance nobody is to touch anything."""
     assert "technician" in _only(_job(6.0)).next_step

@@ -36,12 +36,13 @@ def backlash_findings(make: Maker, lens: Lens, ring: FocusRing, budgets: tuple[B
         return
     spread = used * Z95 * play.sd / abs(play.value)
     severity: Severity = "fix" if used >= 1.0 else "watch" if used >= WATCH_FROM else "info"
+    travel = " of travel" if lens.unit == "percent" else ""  # two kinds of per cent stand in this sentence
     yield make(
         "backlash.share",
         severity,
-        f"Backlash {width_text(play.value, lens)} +- {width_text(Z95 * play.sd, lens)} from {play.pairs} marks read "
-        f"both ways: focus lands half of it to either side of the map, by the way the ring arrives, {percent(used)} +- "
-        f"{percent(max(spread, LEAST_SPREAD))} of the depth at {stop}.",
+        f"Backlash {width_text(play.value, lens)} +- {width_text(Z95 * play.sd, lens)}{travel} from {play.pairs} marks "
+        "read both ways: focus lands half of it to either side of the map, by the way the ring arrives, "
+        f"{percent(used)} +- {percent(max(spread, LEAST_SPREAD))} of the depth at {stop}.",
         _which_way(lens_map) + _gears(severity, doubtful=spread >= used),
         depth_used(used, stop, spread),
     )
