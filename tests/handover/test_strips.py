@@ -1,18 +1,22 @@
 """Strips in the PDF: 200 random lenses, rings, directions and units, each line where the map puts it."""
 
+import json
 import math
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pymupdf
 import pytest
 
-from tapehook.handover.strips import blank_printed, printed_strip, render_sheet
+from tapehook.handover.strips import blank_printed, printed_strip, render_sheet, shape_as_json, sheet_data
+from tapehook.job import read_job
 from tapehook.notation import parse_distance
 from tapehook.picture.lettering import text_width
 from tapehook.prep import LensPrep, prepare
 from tapehook.prep.strips import LensStrip, StripWish, lens_strip
-from tapehook.strip import Ring, blank_strip
+from tapehook.strip import Ring, StripRefusal, blank_strip
+from tests.faults.extremes import extreme_folder
 from tests.handover.strip_reading import ReadPiece, ReadSheet, read_sheet
 from tests.prep.jobs import a_lens, read_off, ring_read
 from tests.simulator.lenses import draw_lens
@@ -257,3 +261,22 @@ def test_hostile_names_are_printed_as_text() -> None:
     text = " ".join(document[0].get_text().replace("\u200b", "").split())
     assert "#panic()[x] =1+1 $x$" in text
     assert "<b>&amp;" in text
+
+
+def test_extreme_jobs_make_a_strip_or_are_refused(tmp_path: Path) -> None:
+    """Figures at the limits of what a job can hold: a strip with finite places, or a refusal in words."""
+    for seed in range(20):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        for name, text in extreme_folder(seed).items():
+            (folder / name).write_text(text, encoding="utf-8")
+        prep = prepare(read_job(folder), brief=True)
+        for entry in prep.lenses:
+            for axis in ("focus", "iris", "zoom"):
+                try:
+                    made = lens_strip(entry, StripWish(Ring.of_diameter(80.0), axis), text_width)
+                except StripRefusal:
+                    continue
+                shape = shape_as_json(made.strip, focus=axis == "focus")
+                json.dumps(shape, allow_nan=False)
+                sheet_data("Extreme", [printed_strip(entry, made)], "a4")

@@ -50,11 +50,12 @@ def turn_strip(strip_deg: npt.ArrayLike, ring_deg: npt.ArrayLike, half_width_deg
     strip, ring, width = (np.asarray(x, dtype=np.float64) for x in (strip_deg, ring_deg, half_width_deg))
     _check(strip, ring, width)
     needed = ring - strip
-    turn = _weighted_median(needed, 1.0 / width)
+    turn = _weighted_median(needed, width.min() / width)
     for _ in range(_ROUNDS):
         share = np.abs(needed - turn) / width
         scale = _scale(share)
-        weight = np.minimum(1.0, _HUBER * scale / np.maximum(share, 1e-300)) / width**2
+        bend = _HUBER * scale
+        weight = bend / np.maximum(share, bend) * (width.min() / width) ** 2
         last, turn = turn, float(np.sum(weight * needed) / np.sum(weight))
         if abs(turn - last) <= 1e-9:
             break
