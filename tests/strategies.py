@@ -11,7 +11,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from tapehook.job import Camera, ChartTest, Criterion, Job, Lens, LightTest, Motor, Radio, Reading
+from tapehook.job import Camera, ChartTest, Criterion, Filter, Job, Lens, LightTest, Motor, Radio, Reading
 from tapehook.job.columns import TABLES, Table
 from tapehook.job.sheets import header_name
 from tapehook.notation import parse_distance
@@ -198,10 +198,32 @@ def orders(draw: st.DrawFn, table: Table, headers: list[str]) -> tuple[str, ...]
 
 
 @st.composite
+def _filter(draw: st.DrawFn, name: str, on: st.SearchStrategy[str | None]) -> Filter:
+    """A filter of any kind, with what its kind asks for."""
+    places = draw(st.lists(st.integers(-180, 180), min_size=4, max_size=8, unique=True))
+    k0 = draw(st.floats(0.1, 1))
+    return Filter(
+        id=name,
+        camera=draw(on),
+        kind=draw(st.sampled_from(["nd", "close_up", "split_dioptre", "polariser", "pair", "variable", "other"])),
+        density=draw(_may(st.floats(0, 6))),
+        count=draw(st.integers(0, 100)),
+        power_dpt=draw(st.floats(-20, 20)),
+        k0=k0,
+        k90=k0 * draw(st.floats(0, 0.9)),
+        positions_deg=[float(place) for place in places],
+        densities=[draw(st.floats(0, 6)) for _ in places],
+        colour=draw(_may(names)),
+        stacking=draw(_may(names)),
+        extra=draw(_keys(*Filter.model_fields)),
+    )
+
+
+@st.composite
 def jobs(draw: st.DrawFn) -> Job:
     """Any job a folder can hold."""
     cameras = draw(st.lists(letters, max_size=3, unique=True))
-    motors, radios = (draw(st.lists(names, max_size=2, unique=True)) for _ in "mr")
+    motors, radios, filters = (draw(st.lists(names, max_size=2, unique=True)) for _ in "mrf")
     on = _may(st.sampled_from(cameras)) if cameras else st.none()
     headers = {table.name: draw(_extras(table)) for table in TABLES}
     ids = draw(st.lists(names, max_size=4, unique=True))
@@ -235,6 +257,7 @@ def jobs(draw: st.DrawFn) -> Job:
             for name in motors
         ),
         radios=tuple(Radio(id=name, camera=draw(on), extra=draw(_keys(*Radio.model_fields))) for name in radios),
+        filters=tuple(draw(_filter(name, on)) for name in filters),
         lenses=tuple(
             draw(lenses(lens_id, [other for other in ids if other != lens_id], cameras, headers["lenses"]))
             for lens_id in ids

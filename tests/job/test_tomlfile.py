@@ -193,3 +193,61 @@ def test_all_problems_of_the_file_are_told() -> None:
 def test_hostile_files_are_problems(text: str) -> None:
     """Nesting and numbers without end, and bytes that are no text: no exception gets out."""
     assert len(problems(text.encode("utf-8", "surrogatepass"))) == 1
+
+
+FILTERS = """\
+[[filters]]
+id = "N6"
+density = 0.6
+count = 2
+colour = "a little warm"
+
+[[filters]]
+id = "P"
+kind = "pair"
+k0 = 0.32
+k90 = 0.00005
+
+[[filters]]
+id = "V"
+kind = "variable"
+positions_deg = [0, 20, 40, 60]
+densities = [0.3, 0.5, 0.9, 1.4]
+"""
+
+
+def test_filters_are_kept_and_written_back() -> None:
+    """A tray with an ND, a pair of polarisers and a measured variable filter, there and back."""
+    job = read_job_toml(FILTERS.encode(), [])
+    assert job is not None
+    assert [(one.id, one.kind, one.count) for one in job.filters] == [
+        ("N6", "nd", 2),
+        ("P", "pair", 1),
+        ("V", "variable", 1),
+    ]
+    assert job.filters[2].positions_deg == [0.0, 20.0, 40.0, 60.0]
+    assert read_job_toml(write_job_toml(job).encode(), []) == job
+
+
+@pytest.mark.parametrize(
+    "text, said",
+    [
+        ('[[filters]]\nid = "P"\nkind = "pair"\nk0 = 0.3', "filters[1].k0: read"),
+        ('[[filters]]\nid = "P"\nkind = "pair"\nk0 = 0.3\nk90 = 0.4', "k90 the smaller"),
+        ('[[filters]]\nid = "C"\nkind = "close_up"', "filters[1].power_dpt: expected its power in dioptres"),
+        (
+            '[[filters]]\nid = "V"\nkind = "variable"\npositions_deg = [1, 2]\ndensities = [0.1]',
+            "one length, 4 or more",
+        ),
+        (
+            '[[filters]]\nid = "V"\nkind = "variable"\npositions_deg = [1, 2, 2, 3]\ndensities = [0.1, 0.2, 0.2, 0.3]',
+            "each position once",
+        ),
+        ('[[filters]]\nid = "V"\npositions_deg = "many"', "a list of numbers such as"),
+        ('[[filters]]\nid = "V"\ncount = 1.5', "a whole number such as 1"),
+        ('[[filters]]\nid = "V"\n[[filters]]\nid = "V"', "a name of its own"),
+    ],
+)
+def test_half_said_filters_are_refused(text: str, said: str) -> None:
+    """Each kind has its figures, and they go together."""
+    assert said in " ".join(problems(text))

@@ -228,6 +228,39 @@ class Radio(Record):
     extra: Keys = Field(default_factory=dict)
 
 
+FilterKind = Literal["nd", "close_up", "split_dioptre", "polariser", "pair", "variable", "other"]
+
+
+class Filter(Record):
+    """A filter on hand. What it does to light is a density, two constants (a pair) or a measured table (variable)."""
+
+    id: Identifier = Field(description="Label of the filter", examples=["N6"])
+    camera: Name | None = Field(
+        None, description="Letter of the camera whose tray it is in; empty: shared", examples=["A"]
+    )
+    kind: FilterKind = Field("nd", description="What it is", examples=["nd"])
+    density: Annotated[float, Field(ge=0, le=6)] | None = Field(
+        None, description="Density it takes; 0.3 is a stop", examples=[0.6]
+    )
+    count: Annotated[int, Field(ge=0, le=100)] = Field(1, description="How many are on hand", examples=[1])
+    power_dpt: Annotated[float, Field(ge=-20, le=20)] | None = Field(
+        None, description="close_up, split_dioptre: power, dioptres", examples=[0.5]
+    )
+    k0: Share | None = Field(None, description="pair: share of light passed aligned", examples=[0.32])
+    k90: Annotated[float, Field(ge=0, lt=1)] | None = Field(
+        None, description="pair: share of light passed crossed", examples=[0.00005]
+    )
+    positions_deg: Annotated[list[Finite], Field(max_length=200)] | None = Field(
+        None, description="variable: ring angles of the measured table, degrees", examples=[[0.0, 15.0, 30.0, 45.0]]
+    )
+    densities: Annotated[list[Annotated[float, Field(ge=0, le=6)]], Field(max_length=200)] | None = Field(
+        None, description="variable: densities measured there", examples=[[0.31, 0.35, 0.46, 0.64]]
+    )
+    colour: Name | None = Field(None, description="Colour cast, as seen or measured", examples=["a little green"])
+    stacking: Name | None = Field(None, description="What to mind when it is stacked", examples=["front only"])
+    extra: Keys = Field(default_factory=dict)
+
+
 class Job(Record):
     """A whole job: what ``job.toml`` says, and the rows of its tables.
 
@@ -248,6 +281,7 @@ class Job(Record):
     cameras: tuple[Camera, ...] = Field((), description="The cameras, one table each")
     motors: tuple[Motor, ...] = Field((), description="The lens motors, one table each")
     radios: tuple[Radio, ...] = Field((), description="The radios, one table each")
+    filters: tuple[Filter, ...] = Field((), description="The filters on hand, one table each")
     lenses: tuple[Lens, ...] = ()
     readings: tuple[Reading, ...] = ()
     charts: tuple[ChartTest, ...] = ()

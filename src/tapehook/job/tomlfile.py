@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from tapehook.job.problems import Problem, limit
-from tapehook.job.records import Criterion, Job, Motor, Radio, Record
+from tapehook.job.records import Criterion, Filter, Job, Motor, Radio, Record
 from tapehook.job.schema import LISTS, NOT_IN_FILE, expected_at, job_table
 from tapehook.job.sheets import Sheet, decoded
 from tapehook.notation import parse_stop
@@ -32,7 +32,7 @@ def read_job_toml(data: bytes, problems: list[Problem]) -> Job | None:
         found += [*_misfits(document), *_wrong_stop(document)]
     job = None if found else _job(document)
     if job:
-        found += [*_twice(job), *_unknown_cameras(job)]
+        found += [*_twice(job), *_unknown_cameras(job), *_half_said_filters(job)]
     problems += found
     return None if found else job
 
@@ -135,6 +135,7 @@ def _twice(job: Job) -> Iterator[Problem]:
         "cameras": ("letter", [camera.letter for camera in job.cameras]),
         "motors": ("id", [motor.id for motor in job.motors]),
         "radios": ("id", [radio.id for radio in job.radios]),
+        "filters": ("id", [one.id for one in job.filters]),
     }
     for table, (key, names) in named.items():
         for at, name in enumerate(names):
@@ -145,14 +146,48 @@ def _twice(job: Job) -> Iterator[Problem]:
 
 
 def _unknown_cameras(job: Job) -> Iterator[Problem]:
-    """Motors and radios of cameras that are not listed, where cameras are listed at all."""
+    """Motors, radios and filters of cameras that are not listed, where cameras are listed at all."""
     letters = [camera.letter for camera in job.cameras]
-    carried: list[tuple[str, Sequence[Motor | Radio]]] = [("motors", job.motors), ("radios", job.radios)]
+    carried: list[tuple[str, Sequence[Motor | Radio | Filter]]] = [
+        ("motors", job.motors),
+        ("radios", job.radios),
+        ("filters", job.filters),
+    ]
     for table, things in carried:
         for at, thing in enumerate(things):
             if letters and thing.camera and thing.camera not in letters:
                 expected = f"a camera of the job: {', '.join(letters)}"
                 yield Problem(FILE, None, _path((table, at, "camera")), thing.camera, expected)
+
+
+FEWEST_POINTS = 4
+"""So many points of a variable filter can be fitted."""
+
+
+def _half_said_filters(job: Job) -> Iterator[Problem]:
+    """Filters whose kind asks for figures that are missing or do not go together."""
+    for at, one in enumerate(job.filters):
+        match one.kind:
+            case "pair" if one.k0 is None or one.k90 is None or not one.k90 < one.k0:
+                yield _of_filter(at, "k0", one.k0, "both k0 and k90, k90 the smaller")
+            case "close_up" | "split_dioptre" if one.power_dpt is None:
+                yield _of_filter(at, "power_dpt", None, "its power in dioptres")
+            case "variable":
+                yield from _odd_table(at, one)
+
+
+def _odd_table(at: int, one: Filter) -> Iterator[Problem]:
+    """A measured table of a variable filter that is too short, lopsided, or names a position twice."""
+    positions, densities = one.positions_deg or [], one.densities or []
+    if len(positions) != len(densities) or len(positions) < FEWEST_POINTS:
+        expected = f"positions_deg and densities of one length, {FEWEST_POINTS} or more"
+        yield _of_filter(at, "positions_deg", f"{len(positions)} and {len(densities)}", expected)
+    elif len(set(positions)) < len(positions):
+        yield _of_filter(at, "positions_deg", None, "each position once")
+
+
+def _of_filter(at: int, key: str, read: object, expected: str) -> Problem:
+    return Problem(FILE, None, _path(("filters", at, key)), None if read is None else str(read), expected)
 
 
 def write_job_toml(job: Job) -> str:
