@@ -230,7 +230,9 @@ def _ends(pen: _Pen, strip: Strip, text: StripText, piece: Piece) -> list[Elemen
     parts = _zero(pen, strip)
     if piece.first:
         parts += _name(pen, strip, text, start, -strip.margin_mm)
-    if piece.last:
+    if end - strip.length_mm - strip.margin_mm < _ARROW_MM:
+        parts += _short_arrow(pen, strip)
+    elif piece.last:
         parts += _arrow(pen, strip, strip.length_mm + strip.margin_mm, end)
     if not piece.first:
         parts += _joint(pen, piece.start_mm, 1.0)
@@ -257,13 +259,8 @@ def _name(pen: _Pen, strip: Strip, text: StripText, left: float, right: float) -
 
 
 def _arrow(pen: _Pen, strip: Strip, left: float, right: float) -> list[Element]:
-    """Which way nearer distances (or larger values) lie, with the units of the rows; short where room is short."""
+    """Which way nearer distances (or larger values) lie, with the units of the rows."""
     toward_near = -1.0 if strip.far_end == "right" else 1.0
-    if right - left < _ARROW_MM:
-        # The white beside the scale, at the edge the labels keep clear of.
-        middle, half = strip.length_mm + strip.margin_mm / 2.0, min(1.8, strip.margin_mm / 2.0 - 0.3)
-        y = (strip.tape_mm / 2.0 if len(strip.rows) > 1 else 1.6) * PT
-        return _shaft(pen.x(middle - half), pen.x(middle + half), y, toward_near) if half > 0.8 else []
     size = min(6.5, strip.tape_mm * PT / 4.0)
     middle, x0, x1 = strip.tape_mm * PT / 2.0, pen.x(left), pen.x(right - 1.5)
     y = middle + 0.55 * size
@@ -274,6 +271,16 @@ def _arrow(pen: _Pen, strip: Strip, left: float, right: float) -> list[Element]:
     for word, at in zip(said, places, strict=True):
         parts.append(words((x0 + x1) / 2.0, at, shortened(word, size, x1 - x0), size=size, fill=_INK, anchor="middle"))
     return parts
+
+
+def _short_arrow(pen: _Pen, strip: Strip) -> list[Element]:
+    """The arrow alone, in the white beside the near end; nothing where even that has no room."""
+    half = min(1.8, strip.margin_mm / 2.0 - 0.3)
+    at = -strip.margin_mm / 2.0 if strip.far_end == "right" else strip.length_mm + strip.margin_mm / 2.0
+    if half < 0.8 or not pen.on(at):
+        return []
+    y = (strip.tape_mm / 2.0 if len(strip.rows) > 1 else 1.6) * PT
+    return _shaft(pen.x(at - half), pen.x(at + half), y, -1.0 if strip.far_end == "right" else 1.0)
 
 
 def _shaft(x0: float, x1: float, y: float, toward_near: float) -> list[Element]:
@@ -289,7 +296,9 @@ def _zero(pen: _Pen, strip: Strip) -> list[Element]:
     """A small triangle at the edge opposite the ticks: the line the strip is laid by."""
     if strip.zero_mm is None or not pen.on(strip.zero_mm):
         return []
-    x, h = pen.x(strip.zero_mm), 1.3 * PT
+    # In two rows the labels stand close to the edge: what is left above them is the triangle's.
+    left = strip.tape_mm / 2.0 - 2.1 * strip.rows[0].size_pt / PT if len(strip.rows) > 1 else 1.3
+    x, h = pen.x(strip.zero_mm), min(1.3, max(0.5, left)) * PT
     return [element("path", d=_closed([(x - h * 0.6, 0.0), (x + h * 0.6, 0.0), (x, h)]), fill=_INK)]
 
 
