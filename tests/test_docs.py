@@ -28,6 +28,7 @@ COMMANDS = (
     "demo",
     "prep",
     "handover",
+    "serve",
     "audit",
     "map",
     "next",
@@ -36,6 +37,7 @@ COMMANDS = (
     "strip",
     "strip-match",
     "split",
+    "pull",
     "exposure",
     "flicker",
     "depth",
@@ -101,7 +103,22 @@ def rows_of(shape: Schema, path: str = "") -> Iterator[str]:
 
 @pytest.mark.parametrize(
     "name",
-    ["problems", "depth", "map", "prep", "audit", "next", "flange", "twins", "split", "exposure", "flicker", *PAPER],
+    [
+        "problems",
+        "depth",
+        "map",
+        "prep",
+        "serve",
+        "audit",
+        "next",
+        "flange",
+        "twins",
+        "split",
+        "exposure",
+        "flicker",
+        "pull",
+        *PAPER,
+    ],
 )
 def test_each_field_of_the_json_is_documented(name: str) -> None:
     """The table of a shape says of each field its type, its unit and what it is, as the schema does."""
@@ -112,7 +129,22 @@ def test_each_field_of_the_json_is_documented(name: str) -> None:
 
 @pytest.mark.parametrize(
     "name",
-    ["problems", "depth", "map", "prep", "audit", "next", "flange", "twins", "split", "exposure", "flicker", *PAPER],
+    [
+        "problems",
+        "depth",
+        "map",
+        "prep",
+        "serve",
+        "audit",
+        "next",
+        "flange",
+        "twins",
+        "split",
+        "exposure",
+        "flicker",
+        "pull",
+        *PAPER,
+    ],
 )
 def test_each_schema_is_named(name: str) -> None:
     """The page leads to the schemas, for programs."""

@@ -26,6 +26,8 @@ COMMANDS = (
     "map",
     "next",
     "prep",
+    "pull",
+    "serve",
     "split",
     "strip",
     "strip-match",

@@ -22,6 +22,7 @@ _COMMANDS = {
     "map": "Lens maps of a job folder, and how sure they are.",
     "next": "What to measure next on a lens, best first.",
     "prep": "Prepare a job folder and write its handover.",
+    "pull": "The pull of a shot: where the ring must be at each moment.",
     "serve": "Open the pages in the browser.",
     "split": "Where to focus to hold two or more subjects, and the stop it takes.",
     "strip": "Strips of marks at 1:1, to cut out and lay round a ring.",

@@ -1,0 +1,169 @@
+"""What is said of a planned shot, and the plan as plain JSON values."""
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from tapehook.finding import Figure, Finding
+from tapehook.notation import format_distance
+from tapehook.prep.shots import Held, ShotPlan
+from tapehook.prep.wording import depth_used, percent
+
+EDGE = 0.9
+"""A pull that uses more of the depth than this somewhere leaves nothing for error. Common practice, no source."""
+TOO_FAST_M_S = 9.0
+"""Nobody runs faster on a set; a waypoint is more likely mistyped. Common practice, no source."""
+
+
+def shot_findings(plan: ShotPlan) -> list[Finding]:
+    """All that a plan gives rise to, worst first."""
+    found = [*_soft(plan), *_given_up(plan), *_too_near(plan), *_pace(plan)]
+    return found or [_holds(plan)]
+
+
+def _subject(plan: ShotPlan) -> str:
+    return f"shot {plan.shot.title}, lens {plan.entry.lens.id}"
+
+
+def _span(plan: ShotPlan, frames: np.ndarray[Any, np.dtype[np.bool_]]) -> str:
+    at = np.flatnonzero(frames)
+    first, last = plan.time_s[at[0]], plan.time_s[at[-1]]
+    return f"at {first:.1f} s" if at.size == 1 else f"between {first:.1f} and {last:.1f} s"
+
+
+def _ways_out(plan: ShotPlan) -> str:
+    if plan.widest is None:
+        return "No stop to T22 holds it: move the marks apart, slow the walk, or hold fewer people."
+    return f"{plan.widest.text} is the widest stop at which it works; or slow the walk, or hold fewer people."
+
+
+def _soft(plan: ShotPlan) -> Iterator[Finding]:
+    """The frames at which somebody is soft whom the ring could reach."""
+    for one in plan.people:
+        soft = one.soft & ~one.dropped & ~one.unreachable
+        if soft.any():
+            most = "" if plan.soft_proven else " at least on this line"
+            yield Finding(
+                "shot.soft",
+                "fix",
+                _subject(plan),
+                f"{one.name} is soft in {int(soft.sum())} of {int(one.wanted.sum())} frames{most}, "
+                f"{_span(plan, soft)}, at {plan.stop.text}. {plan.why or 'The lag makes it so.'}",
+                _ways_out(plan),
+                Figure(float(soft.sum()), "frames", None, plan.stop.text),
+                lens_id=plan.entry.lens.id,
+            )
+
+
+def _given_up(plan: ShotPlan) -> Iterator[Finding]:
+    for one in plan.people:
+        if one.dropped.any():
+            yield Finding(
+                "shot.gives_up",
+                "fix",
+                _subject(plan),
+                f"{one.name} cannot be held together with those before in the hold, {_span(plan, one.dropped)}: given "
+                f"up for {int(one.dropped.sum())} frames at {plan.stop.text}.",
+                _ways_out(plan),
+                Figure(float(one.dropped.sum()), "frames", None, plan.stop.text),
+                lens_id=plan.entry.lens.id,
+            )
+
+
+def _too_near(plan: ShotPlan) -> Iterator[Finding]:
+    for one in plan.people:
+        if one.unreachable.any():
+            nearest = format_distance(float(one.distance_m[one.unreachable].min()), plan.entry.system)
+            close = plan.entry.close_focus_m
+            reach = "" if close is None else f"; the lens reaches {format_distance(close, plan.entry.system)}"
+            yield Finding(
+                "shot.too_near",
+                "fix",
+                _subject(plan),
+                f"{one.name} comes as near as {nearest}, {_span(plan, one.unreachable)}{reach}.",
+                "Keep farther off, or take a lens that focuses nearer.",
+                Figure(float(one.unreachable.sum()), "frames", None, plan.stop.text),
+                lens_id=plan.entry.lens.id,
+            )
+
+
+def _pace(plan: ShotPlan) -> Iterator[Finding]:
+    step_s = float(plan.time_s[1] - plan.time_s[0])
+    for one in plan.people:
+        pace = np.abs(np.diff(one.distance_m)) / step_s
+        if float(pace.max()) > TOO_FAST_M_S:
+            yield Finding(
+                "shot.pace",
+                "watch",
+                _subject(plan),
+                f"The distance to {one.name} changes by up to {float(pace.max()):.0f} m a second, "
+                f"{_span(plan, np.append(pace > TOO_FAST_M_S, False))}: faster than anybody runs.",
+                "Look at the places and times of the waypoints.",
+                Figure(float(pace.max()), "m/s"),
+                lens_id=plan.entry.lens.id,
+            )
+
+
+def _holds(plan: ShotPlan) -> Finding:
+    """It works: where it is tightest, how fast the pull is, and how wide one could open."""
+    tight = plan.tightest
+    at = "" if tight is None else f", tightest at {tight[0]:.1f} s on {tight[2]}: {percent(tight[1])} of the depth"
+    wide = "" if plan.widest is None else f" It works from {plan.widest.text} on."
+    edge = tight is not None and tight[1] > EDGE
+    return Finding(
+        "shot.holds",
+        "watch" if edge else "info",
+        _subject(plan),
+        f"The shot holds at {plan.stop.text}{at}. The ring turns up to {plan.peak_speed:.0f}° a second.{wide}",
+        "Nothing is left there for anything nobody planned: try within = 0.5 in the file of the shot."
+        if edge
+        else "Rehearse it; the plan takes people to be where they were drawn.",
+        None if tight is None else depth_used(tight[1], plan.stop.text),
+        lens_id=plan.entry.lens.id,
+    )
+
+
+def plan_as_json(plan: ShotPlan) -> dict[str, Any]:
+    """A plan, the shape of ``tapehook pull --json``: positions in the unit of the lens, shares as fractions."""
+    tight = plan.tightest
+    return {
+        "feasible": plan.feasible,
+        "objective": plan.objective,
+        "peak_speed": plan.peak_speed,
+        "least_peak_speed": plan.least_peak_speed,
+        "tightest": None if tight is None else {"time_s": tight[0], "depth_used": _finite(tight[1]), "who": tight[2]},
+        "stop": plan.stop.text,
+        "widest_stop": None if plan.widest is None else plan.widest.t_number,
+        "soft_frames": int(plan.soft.sum()),
+        "soft_frames_proven": plan.soft_proven,
+        "unit": plan.entry.lens.unit,
+        "samples": [
+            {"time_s": time, "position": position, "distance_m": _finite(setting), "low": low, "high": high}
+            for time, position, setting, low, high in zip(
+                plan.time_s.tolist(),
+                plan.position.tolist(),
+                plan.setting_m.tolist(),
+                plan.low.tolist(),
+                plan.high.tolist(),
+                strict=True,
+            )
+        ],
+        "people": [_person(one) for one in plan.people],
+        "findings": [finding.as_json() for finding in shot_findings(plan)],
+        "assumptions": list(plan.assumptions),
+    }
+
+
+def _person(one: Held) -> dict[str, Any]:
+    return {
+        "name": one.name,
+        "distance_m": one.distance_m.tolist(),
+        "soft_frames": int(one.soft.sum()),
+        "given_up_frames": int(one.dropped.sum()),
+    }
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None

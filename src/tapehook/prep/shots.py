@@ -1,0 +1,343 @@
+"""A shot planned: from people on a floor plan to the sharp lane of a lens and the pull through it."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from tapehook.job.records import Job
+from tapehook.job.shots import Shot, Waypoint
+from tapehook.lens import LensMap
+from tapehook.notation import parse_stop
+from tapehook.prep.basis import Optics, stop_view
+from tapehook.prep.results import LensPrep, Prep, StopView
+from tapehook.prep.room import SMALLEST_T, optics_of
+from tapehook.shot.lane import depth_used, settings_m
+from tapehook.shot.path import distances_m, places_at
+from tapehook.shot.pull import Limits, NoPull, slowest_pull, smoothest_pull
+from tapehook.shot.rescue import Demand, fewest_soft_frames, least_softness, widest_stop
+from tapehook.shot.tube import Tube
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+EXACT_FRAMES = 240
+"""Up to so many frames the fewest soft ones are looked for exactly."""
+USUAL_HEIGHT_M = 1.5
+"""Where the camera stands when nobody says: at the origin of the plan, so high."""
+
+
+class NoPlan(ValueError):
+    """A shot that cannot be planned: the key of its file, what was read there, and what was expected."""
+
+    def __init__(self, field_name: str, read: str | None, expected: str) -> None:
+        super().__init__(expected)
+        self.field, self.read, self.expected = field_name, read, expected
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """One person through a shot: distance (K,), when to be sharp, when given up for others, what depth is used.
+
+    ``used`` (K,) at the line of the plan, at its worst within the lag; 1 at the end of the depth.
+    """
+
+    name: str
+    distance_m: Floats
+    wanted: Bools
+    dropped: Bools
+    unreachable: Bools
+    used: Floats
+
+    @property
+    def soft(self) -> Bools:
+        """The frames at which this person should be sharp and is not."""
+        found: Bools = self.wanted & ~(self.used <= 1.0 + 1e-6)
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class ShotPlan:
+    """A shot planned. Positions in the unit of the lens; ``low`` and ``high`` (K,) are the sharp lane of those held.
+
+    ``feasible``: everybody is sharp when wanted and the motor can do it. ``objective`` is the roughness of the line,
+    deg^2/s^3, ``peak_speed`` its speed in degrees of ring a second. ``widest`` is the widest stop at which all could
+    be held, None where there is none to T22. ``soft_proven``: no line has fewer soft frames.
+    """
+
+    shot: Shot
+    entry: LensPrep
+    stop: StopView
+    time_s: Floats
+    position: Floats
+    setting_m: Floats
+    low: Floats
+    high: Floats
+    people: tuple[Held, ...]
+    feasible: bool
+    objective: float
+    peak_speed: float
+    least_peak_speed: float | None
+    widest: StopView | None
+    soft_proven: bool
+    lag_s: float
+    limits: Limits
+    why: str | None
+    assumptions: tuple[str, ...] = field(default=())
+
+    @property
+    def soft(self) -> Bools:
+        """The frames at which anybody is soft who should be sharp, (K,)."""
+        found: Bools = np.any([one.soft for one in self.people], axis=0)
+        return found
+
+    @property
+    def tightest(self) -> tuple[float, float, str] | None:
+        """Moment, depth used and name where the most is used of somebody held; None when nobody is to be held."""
+        used = np.stack([np.where(one.wanted & ~one.dropped, one.used, -1.0) for one in self.people])
+        who, when = np.unravel_index(int(np.argmax(used)), used.shape)
+        worst = float(used[who, when])
+        return None if worst < 0 else (float(self.time_s[when]), worst, self.people[int(who)].name)
+
+
+def plan_shot(prep: Prep, shot: Shot, pull: Literal["smoothest", "slowest"] = "smoothest") -> ShotPlan:
+    """The pull of a shot with a prepared lens. Raises NoPlan where the lens or its stop do not allow a plan."""
+    entry, lens_map, optics = _lens(prep, shot)
+    stop = _stop(entry, shot)
+    time = np.arange(int(np.floor(shot.length_s * shot.frames_per_second + 1e-9)) + 1) / shot.frames_per_second
+    camera = _camera(shot, time)
+    distances = [distances_m(_through(person.path, time), camera) for person in shot.people]
+    wanted = [_wanted(shot, person.name, time) for person in shot.people]
+    lag_s, limits, assumed = _motor(prep.job, shot)
+    ring = _Ring(lens_map, optics, 1.0 / shot.frames_per_second)
+    order = _priorities(shot, time)
+    # Depth goes with the f-number, so a part of it is the depth of a wider stop.
+    lane = ring.lane(distances, wanted, order, stop.f_number * shot.within)
+    line, why, proven = _line(ring, lane, lag_s, limits, pull)
+    setting = ring.setting(line)
+    people = tuple(
+        Held(person.name, distance, want, dropped, far, ring.used(distance, line, stop.f_number, lag_s))
+        for person, distance, want, dropped, far in zip(
+            shot.people, distances, wanted, lane.dropped, lane.unreachable, strict=True
+        )
+    )
+    whole = bool(not any(one.soft.any() for one in people) and why is None)
+    unit = lens_map.degrees_per_unit
+    speed = float(np.abs(np.diff(line)).max() * shot.frames_per_second) if line.size > 1 else 0.0
+    rough = float(np.sum(np.diff(line, 2) ** 2) * shot.frames_per_second**3)
+    return ShotPlan(
+        shot,
+        entry,
+        stop,
+        time,
+        line / unit,
+        setting,
+        lane.tube.low / unit,
+        lane.tube.high / unit,
+        people,
+        whole,
+        rough,
+        speed,
+        _least_speed(lane, lag_s),
+        _widest(ring, entry, distances, wanted, order, (lag_s, shot.within), limits),
+        proven or whole,
+        lag_s,
+        limits,
+        why,
+        (*_ASSUMED, *assumed),
+    )
+
+
+_ASSUMED = (
+    "Distances run straight from the image plane to the eyes.",
+    "The map's own +- and the play are not taken off the sharp lane: see the focus budget of the lens.",
+)
+
+
+def _lens(prep: Prep, shot: Shot) -> tuple[LensPrep, LensMap, Optics]:
+    known = {entry.lens.id: entry for entry in prep.lenses}
+    if shot.lens not in known:
+        raise NoPlan("lens", shot.lens, f"a lens of the job: {', '.join(list(known)[:12]) or 'there is none'}")
+    entry = known[shot.lens]
+    lens_map, optics = entry.focus_map, optics_of(entry)
+    if lens_map is None or not lens_map.monotone:
+        raise NoPlan("lens", shot.lens, "a lens with a focus map that runs one way: read its marks first")
+    if optics is None or optics.blur_m <= 0:
+        raise NoPlan("lens", shot.lens, "a lens with a known focal length and a blur that may pass")
+    return entry, lens_map, optics
+
+
+def _stop(entry: LensPrep, shot: Shot) -> StopView:
+    """The stop of the shot, else the job's, else the widest: never wider than the lens opens."""
+    if shot.stop is not None:
+        asked = parse_stop(shot.stop).number
+        if entry.widest is not None and asked < entry.widest.t_number * 0.999:
+            raise NoPlan("stop", shot.stop, f"{entry.widest.text} or more: the lens opens no wider")
+        return stop_view(asked, entry.transmission)
+    stop = entry.shooting or entry.widest
+    if stop is None:
+        raise NoPlan("stop", None, "a T-stop, here or in job.toml, as the lens has none")
+    return stop
+
+
+def _through(path: Sequence[Waypoint], time: Floats) -> Floats:
+    return places_at(time, [point.at_s for point in path], [point.place_m for point in path])
+
+
+def _camera(shot: Shot, time: Floats) -> Floats:
+    if shot.camera_path:
+        return _through(shot.camera_path, time)
+    return np.broadcast_to(np.array([0.0, 0.0, USUAL_HEIGHT_M]), (time.size, 3))
+
+
+def _wanted(shot: Shot, name: str, time: Floats) -> Bools:
+    """The moments at which somebody must be sharp; without holds all, throughout."""
+    wanted = np.full(time.size, not shot.hold)
+    for hold in shot.hold:
+        if name in hold.who:
+            wanted |= (time >= hold.from_s - 1e-9) & (time <= hold.to_s + 1e-9)
+    return wanted
+
+
+def _priorities(shot: Shot, time: Floats) -> Floats:
+    """Rank of each person (P, K), 0 the most important: by place in the hold, else in the list of people."""
+    names = [person.name for person in shot.people]
+    rank = np.tile(np.arange(len(names), dtype=np.float64)[:, None] + 100.0, (1, time.size))
+    for hold in shot.hold:
+        here = (time >= hold.from_s - 1e-9) & (time <= hold.to_s + 1e-9)
+        for place, name in enumerate(hold.who):
+            own = names.index(name)
+            rank[own, here] = np.minimum(rank[own, here], place)
+    return rank
+
+
+def _motor(job: Job, shot: Shot) -> tuple[float, Limits, list[str]]:
+    """Lag in seconds, limits of the motor, and what is not known of them."""
+    motors = [m for m in job.motors if m.axis == "focus" and (shot.camera is None or m.camera == shot.camera)]
+    known = [motor.lag_ms for motor in motors if motor.lag_ms is not None]
+    lag_ms = shot.lag_ms if shot.lag_ms is not None else max(known, default=None)
+    said = []
+    if lag_ms is None:
+        said.append("No lag is known of the focus motor: none is assumed.")
+    limits = Limits(shot.speed_deg_s, shot.acceleration_deg_s2)
+    if limits.speed is None and limits.acceleration is None:
+        said.append("Nothing is known of how fast the motor turns: the pull is only told, not held to it.")
+    return (lag_ms or 0.0) / 1e3, limits, said
+
+
+@dataclass(frozen=True, slots=True)
+class _Lane:
+    """The tube of those held, and for each person where given up or out of the ring's reach."""
+
+    tube: Tube
+    dropped: tuple[Bools, ...]
+    unreachable: tuple[Bools, ...]
+    room: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Ring:
+    """A focus ring in degrees, and what is sharp on it."""
+
+    lens_map: LensMap
+    optics: Optics
+    step_s: float
+
+    def degrees(self, setting_m: Floats) -> Floats:
+        """Position in degrees of settings within the ring's range."""
+        held = np.clip(setting_m, self.lens_map.near_value, self.lens_map.far_value)
+        found: Floats = self.lens_map.curve(held) * self.lens_map.degrees_per_unit
+        return found
+
+    def setting(self, degrees: Floats) -> Floats:
+        """What the ring sets at positions in degrees."""
+        ends = np.sort(self.degrees(np.array([self.lens_map.near_value, self.lens_map.far_value])))
+        return self.lens_map.value(np.clip(degrees, *ends) / self.lens_map.degrees_per_unit)
+
+    def bounds(self, distance_m: Floats, f_number: float) -> tuple[Floats, Floats, Bools]:
+        """Lowest and highest sharp position of somebody, degrees, and where the ring cannot reach."""
+        near, far = settings_m(distance_m, self.optics.focal_m, f_number, self.optics.blur_m, self.optics.pupil)
+        unreachable = ~(far >= self.lens_map.near_value)
+        ends = np.stack([self.degrees(np.nan_to_num(x, nan=0.0, posinf=np.inf)) for x in (near, far)])
+        return ends.min(axis=0), ends.max(axis=0), unreachable
+
+    def lane(self, distances: Sequence[Floats], wanted: Sequence[Bools], rank: Floats, f_number: float) -> _Lane:
+        """The tube that holds everybody wanted; where not all can be, the more important ones."""
+        ends = np.sort(self.degrees(np.array([self.lens_map.near_value, self.lens_map.far_value])))
+        low, high = np.full(rank.shape[1], ends[0]), np.full(rank.shape[1], ends[1])
+        room = high - low
+        own = [self.bounds(distance, f_number) for distance in distances]
+        dropped = [np.zeros(rank.shape[1], dtype=np.bool_) for _ in distances]
+        for place in np.unique(rank):
+            for person, (own_low, own_high, unreachable) in enumerate(own):
+                here = wanted[person] & (rank[person] == place) & ~unreachable
+                new_low, new_high = np.maximum(low, own_low), np.minimum(high, own_high)
+                fits = here & (new_low <= new_high)
+                low, high = np.where(fits, new_low, low), np.where(fits, new_high, high)
+                dropped[person] |= here & ~fits
+                room = np.where(here, np.minimum(room, np.maximum(own_high - own_low, 1e-6) / 2.0), room)
+        far = tuple(wanted[person] & own[person][2] for person in range(len(own)))
+        return _Lane(Tube(self.step_s, low, high), tuple(dropped), far, room)
+
+    def used(self, distance_m: Floats, line: Floats, f_number: float, lag_s: float) -> Floats:
+        """Depth used of somebody at a line (K,), the most of now and of what arrives ``lag_s`` late."""
+        behind = int(np.ceil(lag_s / self.step_s - 1e-9))
+        late = np.concatenate([np.full(min(behind, line.size), line[0]), line[: max(line.size - behind, 0)]])
+        optics = self.optics
+        both = [
+            depth_used(distance_m, self.setting(seen), optics.focal_m, f_number, optics.blur_m, optics.pupil)
+            for seen in (line, late)
+        ]
+        return np.nan_to_num(np.maximum(*both), nan=np.inf)
+
+
+def _line(
+    ring: _Ring, lane: _Lane, lag_s: float, limits: Limits, pull: Literal["smoothest", "slowest"]
+) -> tuple[Floats, str | None, bool]:
+    """The line, why it is not wholly sharp, and whether no line has fewer soft frames."""
+    left = lane.tube.late(lag_s)
+    why = None if left is not None else f"A lag of {1e3 * lag_s:.0f} ms alone is more than the lane allows."
+    tube = left or lane.tube
+    try:
+        found = slowest_pull(tube, limits) if pull == "slowest" else smoothest_pull(tube, limits)
+    except NoPull as trouble:
+        demand = Demand(ring.step_s, tube.low, tube.high, lane.room)
+        fewest = fewest_soft_frames(demand, limits) if tube.low.size <= EXACT_FRAMES else None
+        text = str(trouble)
+        said = f"{text[0].upper()}{text[1:]}."
+        if fewest is not None:
+            return fewest.position, why or said, lag_s == 0.0
+        return least_softness(demand, limits).position, why or said, False
+    return found.position, why, False
+
+
+def _least_speed(lane: _Lane, lag_s: float) -> float | None:
+    left = lane.tube.late(lag_s)
+    return None if left is None else slowest_pull(left).peak_speed
+
+
+def _widest(
+    ring: _Ring,
+    entry: LensPrep,
+    distances: Sequence[Floats],
+    wanted: Sequence[Bools],
+    rank: Floats,
+    late_within: tuple[float, float],
+    limits: Limits,
+) -> StopView | None:
+    """The widest stop at which everybody is held, to T22; ``late_within`` are the lag and the part of the depth."""
+    lag_s, within = late_within
+    t_over_n = 1.0 / math.sqrt(entry.transmission)
+    widest_t = entry.widest.t_number if entry.widest else 1.0
+
+    def tube_of(f_number: float) -> Tube | None:
+        lane = ring.lane(distances, wanted, rank, f_number * within)
+        if any(part.any() for part in (*lane.dropped, *lane.unreachable)):
+            return None
+        return lane.tube.late(lag_s)
+
+    found = widest_stop(tube_of, limits, widest_t / t_over_n, max(SMALLEST_T, widest_t) / t_over_n)
+    return None if found is None else stop_view(found * t_over_n, entry.transmission)
