@@ -1,5 +1,6 @@
 """Lenses, readings and jobs for the tests of the book."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -35,6 +36,7 @@ def take_in(
 ) -> Imported:
     """Import a folder that was read."""
     folder = as_folder(folder) if isinstance(folder, Job) else folder
+    by = replace(by, source=folder.source) if folder.source else by
     with book.writing(by) as writing:
         plan = plan_import(writing.connection, folder, Answers(**answers), name=name)  # type: ignore[arg-type]
         return carry_out(writing, plan, folder)

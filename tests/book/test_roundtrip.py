@@ -62,7 +62,7 @@ def empty_book(empty: Path) -> Iterator[tuple[Book, Path]]:
 TRIES = settings.default.max_examples if settings.default else 100
 
 
-@settings(max_examples=TRIES // 4, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(max_examples=TRIES // 5, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(job=jobs())
 def test_any_job_goes_round(empty_file: Path, job: Job) -> None:
     """Any job a folder can hold, awkward texts and unknown columns among them."""

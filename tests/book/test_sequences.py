@@ -187,7 +187,7 @@ def go_through(books: Sequence[Book], folder: Path, sequence: Sequence[tuple[str
         assert check(book).faults == ()
 
 
-@settings(max_examples=TRIES // 5, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(max_examples=TRIES // 7, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(sequence=st.lists(steps, max_size=10))
 def test_any_sequence_keeps_every_reading(empty_file: Path, sequence: list[tuple[str, int, int, int]]) -> None:
     """On SQLite: no record is ever lost, what is refused changes nothing, and every book stays sound."""

@@ -103,10 +103,13 @@ def _copy_to_file(source: Connection, part: Path, name: str) -> None:
             copy_records(source, target, name)
             if inspect(target).has_table(tables.word.name):
                 index_all(target)
-        with engine.connect() as connection:
-            connection.exec_driver_sql("PRAGMA journal_mode=DELETE")
     finally:
         engine.dispose()
+    alone = sqlite3.connect(part)
+    try:
+        alone.execute("PRAGMA journal_mode=DELETE").fetchone()
+    finally:
+        alone.close()
 
 
 def beyond(book: Book, other: Book) -> dict[str, int]:

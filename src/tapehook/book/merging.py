@@ -40,9 +40,10 @@ class Merged:
 
 @dataclass
 class Copied:
-    """What came over: records by table, lenses that are new, lenses of which something new is said, shelves."""
+    """What came over: records by table, acts, lenses that are new or of which something new is said, and shelves."""
 
     added: dict[str, int] = field(default_factory=dict)
+    entries: set[bytes] = field(default_factory=set)
     lenses: set[bytes] = field(default_factory=set)
     changed: set[bytes] = field(default_factory=set)
     shelves: set[bytes] = field(default_factory=set)
@@ -50,6 +51,8 @@ class Copied:
     def note(self, table: Table, names: Sequence[str], rows: Sequence[tuple[Any, ...]]) -> None:
         """Note rows that were added."""
         self.added[table.name] = self.added.get(table.name, 0) + len(rows)
+        if table is tables.entry:
+            self.entries.update(row[names.index("id")] for row in rows)
         if table is tables.lens:
             self.lenses.update(row[names.index("id")] for row in rows)
         if table is tables.version:
@@ -96,10 +99,13 @@ def _copy(source: Connection, target: Connection, table: Table, name: str, copie
     # The key first, so that it is the start of each row.
     columns = key + [column for column in table.c if column.name in known and column not in set(key)]
     names, width = [column.name for column in columns], len(key)
+    at = names.index("entry_id") if "entry_id" in names else None
     for rows in _chunks(source, columns, key):
-        there = _there(target, columns, key, rows)
-        fresh = []
-        for row in rows:
+        # What one act wrote came over with it: where the act is new, so is all it wrote.
+        fresh = [row for row in rows if at is not None and row[at] in copied.entries]
+        known_acts = [row for row in rows if at is None or row[at] not in copied.entries]
+        there = _there(target, columns, key, known_acts)
+        for row in known_acts:
             kept = there.get(row[:width])
             if kept is None:
                 fresh.append(row)
@@ -124,6 +130,8 @@ def _there(
     target: Connection, columns: Sequence[Column[Any]], key: Sequence[Column[Any]], rows: Sequence[tuple[Any, ...]]
 ) -> dict[tuple[Any, ...], tuple[Any, ...]]:
     """What the target has of these rows, by key: all between the first and the last, read in one go."""
+    if not rows:
+        return {}
     lead, width = key[0], len(key)
     wanted = {row[:width] for row in rows}
     found = target.execute(select(*columns).where(lead >= rows[0][0], lead <= rows[-1][0]))
