@@ -149,6 +149,37 @@ def test_shots_without_a_plan_are_refused(tmp_path: Path, text: str, words: list
     assert all(word in said for word in ["shots/walk.toml", *words])
 
 
+def test_a_pull_made_by_hand_is_judged(tmp_path: Path) -> None:
+    """Marks on the settings that Ada needs: held where she stands, soft where an S-curve is not her walk."""
+    folder = _folder(tmp_path, HEAD + WALK)
+    marks = [(0, 5.0), (3, 1.5), (4, 1.5)]
+    table = "time_s,position\n" + "".join(f"{at},{position_deg('N50', off):.3f}\n" for at, off in marks)
+    (folder / "by-hand.csv").write_text(table, encoding="utf-8")
+    shown = run_json("pull", folder, "--shot", "walk", "--judge", folder / "by-hand.csv")
+    assert list(misfits(shown, schema("pull"))) == []
+    assert shown["samples"][0]["position"] == pytest.approx(position_deg("N50", 5.0), abs=1e-3)
+    # Half way through an S-curve it has gone half the way: the mean of the marks at its ends.
+    half = (position_deg("N50", 5.0) + position_deg("N50", 1.5)) / 2
+    assert shown["samples"][36]["position"] == pytest.approx(half, abs=1e-3)
+    assert shown["soft_frames"] > 0
+    assert not shown["feasible"]
+    still = _folder(tmp_path, HEAD + _person("Ada", (0, 2.0), (2, 2.0)))
+    (still / "by-hand.csv").write_text(f"time_s,position\n1,{position_deg('N50', 2.0):.3f}\n", encoding="utf-8")
+    assert run_json("pull", still, "--shot", "walk", "--judge", still / "by-hand.csv")["feasible"]
+
+
+def test_a_table_of_marks_that_is_wrong_is_refused(tmp_path: Path) -> None:
+    """Every cell at once, moments that do not rise, and a file that is not there."""
+    folder = _folder(tmp_path, HEAD + WALK)
+    file = folder / "by-hand.csv"
+    file.write_text("time_s,position\n0,1\nx,2\n3,\n", encoding="utf-8")
+    assert len(refused("pull", folder, "--shot", "walk", "--judge", file)) == 2
+    file.write_text("time_s,position\n2,1\n2,2\n", encoding="utf-8")
+    assert "a moment after 2" in refused("pull", folder, "--shot", "walk", "--judge", file)[0]
+    assert "gone.csv" in refused("pull", folder, "--shot", "walk", "--judge", folder / "gone.csv")[0]
+    assert "--judge" in refused("pull", folder, "--shot", "walk", "--judge", file, "--slowest")[0]
+
+
 def test_a_shot_must_be_named(tmp_path: Path) -> None:
     """Without --shot, and with one that is not there, where it says which there are."""
     folder = _folder(tmp_path, HEAD + WALK)

@@ -15,6 +15,7 @@ _EXAMPLE = """\b
 Example:
   tapehook pull my-job --shot window
   tapehook pull my-job --shot window --slowest --json
+  tapehook pull my-job --shot window --judge my-job/by-hand.csv
 """
 ROWS = 24
 """Moments of the sheet that a terminal shows at most."""
@@ -26,14 +27,22 @@ ROWS = 24
 @click.option(
     "--slowest", cls=Option, is_flag=True, help="The least peak speed there is, instead of the smoothest line."
 )
+@click.option(
+    "--judge",
+    cls=Option,
+    metavar="FILE",
+    callback=folder_path,
+    help="A pull made by hand, to be judged: a table of time_s and position.",
+)
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print the pull as JSON (docs: Commands).")
-def command(folder: Path, shot: str | None, slowest: bool, as_json: bool) -> None:  # noqa: FBT001
+def command(folder: Path, shot: str | None, slowest: bool, judge: Path | None, as_json: bool) -> None:  # noqa: FBT001
     """The pull of a shot: where the ring must be at each moment.
 
     From people on a floor plan to the sharp lane of the lens, and the smoothest line through it that the motor can
     follow; when there is none, the widest stop that works and the frames that go soft.
     """
     from tapehook.job import JobProblems, Problem, read_job
+    from tapehook.job.hand_pulls import read_hand_pull
     from tapehook.job.shots import read_shot
     from tapehook.prep import prepare
     from tapehook.prep.shot_findings import plan_as_json
@@ -42,7 +51,10 @@ def command(folder: Path, shot: str | None, slowest: bool, as_json: bool) -> Non
     if shot is None:
         expected = "the name of a shot, such as window for shots/window.toml"
         raise Refusal([OptionProblem("--shot", None, expected, f"not given, expected {expected}")])
+    if judge is not None and slowest:
+        raise Refusal([OptionProblem("--judge", str(judge), "either a pull to judge or --slowest")])
     job, asked = read_job(folder), read_shot(folder, shot)
+    made = None if judge is None else read_hand_pull(judge)
     only = job.model_copy(
         update={
             "lenses": tuple(lens for lens in job.lenses if lens.id == asked.lens) or job.lenses[:12],
@@ -53,7 +65,7 @@ def command(folder: Path, shot: str | None, slowest: bool, as_json: bool) -> Non
     )
     try:
         with progress("planning the pull", quiet=as_json):
-            plan = plan_shot(prepare(only, brief=True), asked, "slowest" if slowest else "smoothest")
+            plan = plan_shot(prepare(only, brief=True), asked, "slowest" if slowest else "smoothest", made)
     except NoPlan as trouble:
         raise JobProblems(
             [Problem(f"shots/{shot}.toml", None, trouble.field, trouble.read, trouble.expected)]

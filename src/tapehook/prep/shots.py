@@ -16,7 +16,7 @@ from tapehook.prep.basis import Optics, stop_view
 from tapehook.prep.results import LensPrep, Prep, StopView
 from tapehook.prep.room import SMALLEST_T, optics_of
 from tapehook.shot.lane import depth_used, settings_m
-from tapehook.shot.path import distances_m, places_at
+from tapehook.shot.path import distances_m, places_at, s_curve
 from tapehook.shot.pull import Limits, NoPull, slowest_pull, smoothest_pull
 from tapehook.shot.rescue import Demand, fewest_soft_frames, least_softness, widest_stop
 from tapehook.shot.tube import Tube
@@ -103,8 +103,16 @@ class ShotPlan:
         return None if worst < 0 else (float(self.time_s[when]), worst, self.people[int(who)].name)
 
 
-def plan_shot(prep: Prep, shot: Shot, pull: Literal["smoothest", "slowest"] = "smoothest") -> ShotPlan:
-    """The pull of a shot with a prepared lens. Raises NoPlan where the lens or its stop do not allow a plan."""
+def plan_shot(
+    prep: Prep,
+    shot: Shot,
+    pull: Literal["smoothest", "slowest"] = "smoothest",
+    made: Sequence[tuple[float, float]] | None = None,
+) -> ShotPlan:
+    """The pull of a shot with a prepared lens; or one ``made`` by hand, moments and positions of the ring, judged.
+
+    Raises NoPlan where the lens or its stop do not allow a plan.
+    """
     entry, lens_map, optics = _lens(prep, shot)
     stop = _stop(entry, shot)
     time = np.arange(int(np.floor(shot.length_s * shot.frames_per_second + 1e-9)) + 1) / shot.frames_per_second
@@ -116,7 +124,11 @@ def plan_shot(prep: Prep, shot: Shot, pull: Literal["smoothest", "slowest"] = "s
     order = _priorities(shot, time)
     # Depth goes with the f-number, so a part of it is the depth of a wider stop.
     lane = ring.lane(distances, wanted, order, stop.f_number * shot.within)
-    line, why, proven = _line(ring, lane, lag_s, limits, pull)
+    if made is None:
+        line, why, proven = _line(ring, lane, lag_s, limits, pull)
+    else:
+        line = s_curve(time, *np.array(made).T) * lens_map.degrees_per_unit
+        why, proven = _too_much(line, limits, shot.frames_per_second), False
     setting = ring.setting(line)
     people = tuple(
         Held(person.name, distance, want, dropped, far, ring.used(distance, line, stop.f_number, lag_s))
@@ -312,6 +324,17 @@ def _line(
             return fewest.position, why or said, lag_s == 0.0
         return least_softness(demand, limits).position, why or said, False
     return found.position, why, False
+
+
+def _too_much(line: Floats, limits: Limits, frames_per_second: float) -> str | None:
+    """What a line made by hand asks of the motor that it cannot do; None where it can."""
+    speed = float(np.abs(np.diff(line)).max(initial=0.0)) * frames_per_second
+    force = float(np.abs(np.diff(line, 2)).max(initial=0.0)) * frames_per_second**2
+    if limits.speed is not None and speed > limits.speed:
+        return f"It takes {speed:.4g} degrees a second, the motor has {limits.speed:.4g}."
+    if limits.acceleration is not None and force > limits.acceleration:
+        return f"It takes {force:.4g} degrees a second squared, the motor has {limits.acceleration:.4g}."
+    return None
 
 
 def _least_speed(lane: _Lane, lag_s: float) -> float | None:

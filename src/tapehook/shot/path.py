@@ -29,6 +29,23 @@ def places_at(time_s: npt.ArrayLike, at_s: npt.ArrayLike, places_m: npt.ArrayLik
     return found
 
 
+def s_curve(time_s: npt.ArrayLike, at_s: npt.ArrayLike, values: npt.ArrayLike) -> Floats:
+    """Values (K,) of a pull made by hand: from mark to mark by an S-curve, 3 s^2 - 2 s^3, at rest on each.
+
+    Marks (W,) in rising order of time, else ValueError; before the first and after the last the ring stands.
+    """
+    time, at = np.atleast_1d(np.asarray(time_s, dtype=np.float64)), np.asarray(at_s, dtype=np.float64)
+    marks = np.asarray(values, dtype=np.float64)
+    if at.size == 0 or marks.shape != at.shape or np.any(np.diff(at) <= 0):
+        raise ValueError("marks need rising times and a value each")
+    if at.size == 1:
+        return np.full(time.size, marks[0])
+    k = np.clip(np.searchsorted(at, time, side="right") - 1, 0, at.size - 2)
+    s = np.clip((time - at[k]) / (at[k + 1] - at[k]), 0.0, 1.0)
+    found: Floats = marks[k] + (marks[k + 1] - marks[k]) * s * s * (3.0 - 2.0 * s)
+    return found
+
+
 def distances_m(people_m: Floats, camera_m: Floats) -> Floats:
     """Straight from the image plane to the eyes, as a tape runs: (K,) from places (K, 3)."""
     found: Floats = np.linalg.norm(people_m - camera_m, axis=1)
