@@ -8,7 +8,7 @@ import asyncio
 import hashlib
 import secrets
 import threading
-from collections import OrderedDict
+from collections import OrderedDict, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -16,17 +16,19 @@ from dataclasses import dataclass, field
 from sqlalchemy import func, select
 
 from tapehook.book import tables
-from tapehook.book.jobs import JobDocument, document_id, job_of_version, on_cameras, rows_now, sign_offs_of
-from tapehook.book.measuring import Measurement
+from tapehook.book.jobs import JobDocument, document_id, on_cameras, rows_now, sign_offs_of
+from tapehook.book.measuring import Measured, Measurement
 from tapehook.book.store import Book, Writer, Writing
-from tapehook.book.versions import Thing, newest, thing
-from tapehook.job import Job, Lens
+from tapehook.book.versions import Thing, Version, newest, thing
+from tapehook.job import ChartTest, Job, JobProblems, Lens, Problem, Reading
+from tapehook.job.tomlfile import read_job_toml
 from tapehook.prep import LensPrep, Prep, prepare
 from tapehook.prep.prepare import Batch
 
 MOST_LENSES = 2_000
 """Prepared lenses kept in memory; one is some tens of kilobytes."""
 MOST_JOBS = 20
+MOST_MEASURED = 50_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,26 +85,32 @@ class NotThere(Exception):
 
 @dataclass
 class _LensCache:
-    """Prepared lenses by all they depend on."""
+    """Prepared lenses by all they depend on.
 
-    kept: OrderedDict[bytes, LensPrep] = field(default_factory=OrderedDict)
+    Records are the same objects as long as they say the same (see ``_Records``), so which objects a lens was prepared
+    from tells whether it would come out the same; they are kept with it, so that none is taken for another.
+    """
+
+    kept: OrderedDict[tuple[object, ...], tuple[Batch, LensPrep]] = field(default_factory=OrderedDict)
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def run(self, work: Callable[[Batch], list[LensPrep]], batches: Sequence[Batch]) -> Iterator[list[LensPrep]]:
         """Like ``map``, lens by lens, each worked out only where nothing equal was before."""
         for batch in batches:
-            yield [self._one(work, single) for single in _singles(batch)]
+            facts = _facts_of(batch)
+            yield [self._one(work, single, facts) for single in _singles(batch)]
 
-    def _one(self, work: Callable[[Batch], list[LensPrep]], single: Batch) -> LensPrep:
-        key = _key_of(single)
+    def _one(self, work: Callable[[Batch], list[LensPrep]], single: Batch, facts: bytes) -> LensPrep:
+        records = (*single.job.lenses, *single.job.readings, *single.job.charts)
+        key = (facts, *map(id, records))
         with self.lock:
             found = self.kept.get(key)
             if found is not None:
                 self.kept.move_to_end(key)
-                return found
+                return found[1]
         made = work(single)[0]
         with self.lock:
-            self.kept[key] = made
+            self.kept[key] = (single, made)
             while len(self.kept) > MOST_LENSES:
                 self.kept.popitem(last=False)
         return made
@@ -110,19 +118,65 @@ class _LensCache:
 
 def _singles(batch: Batch) -> Iterator[Batch]:
     """The lenses of a batch one by one, each with its own rows alone, as a batch of many has them together."""
+    readings: dict[str, list[Reading]] = defaultdict(list)
+    charts: dict[str, list[ChartTest]] = defaultdict(list)
+    for reading in batch.job.readings:
+        readings[reading.lens_id].append(reading)
+    for test in batch.job.charts:
+        charts[test.lens_id].append(test)
     for lens in batch.job.lenses:
-        own = {
-            "lenses": (lens,),
-            "readings": tuple(one for one in batch.job.readings if one.lens_id == lens.id),
-            "charts": tuple(one for one in batch.job.charts if one.lens_id == lens.id),
-        }
+        own = {"lenses": (lens,), "readings": tuple(readings[lens.id]), "charts": tuple(charts[lens.id])}
         yield Batch(batch.job.model_copy(update=own), batch.usual, batch.serials_read, batch.brief)
 
 
-def _key_of(single: Batch) -> bytes:
-    """A hash of all that a prepared lens depends on; records and figures show all they hold."""
-    said = f"{single.job!r}\0{single.usual!r}\0{single.serials_read}\0{single.brief}"
+def _facts_of(batch: Batch) -> bytes:
+    """A hash of all that a batch says beside its lenses and their rows."""
+    rest = batch.job.model_copy(update={"lenses": (), "readings": (), "charts": ()})
+    said = f"{rest!r}\0{batch.usual!r}\0{batch.serials_read}\0{batch.brief}"
     return hashlib.sha256(said.encode("utf-8", "surrogatepass")).digest()
+
+
+class _Records:
+    """Records of measurements and documents, which never change in a book: made once, the same objects ever after."""
+
+    def __init__(self) -> None:
+        self._measured: OrderedDict[bytes, Measured] = OrderedDict()
+        self._documents: OrderedDict[bytes, Job] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def of(self, one: Measurement) -> Measured:
+        """The record of a measurement."""
+        with self._lock:
+            found = self._measured.get(one.id)
+            if found is None:
+                found = self._measured[one.id] = one.record()
+                while len(self._measured) > MOST_MEASURED:
+                    self._measured.popitem(last=False)
+            return found
+
+    def job(self, version: Version) -> Job:
+        """What a version of a job's document says, without measurements. Raises JobProblems."""
+        with self._lock:
+            found = self._documents.get(version.id)
+        if found is None:
+            found = _job_of(JobDocument.of(version))
+            with self._lock:
+                found = self._documents.setdefault(version.id, found)
+                while len(self._documents) > MOST_JOBS:
+                    self._documents.popitem(last=False)
+        return found
+
+
+def _job_of(document: JobDocument) -> Job:
+    problems: list[Problem] = []
+    job = Job() if document.toml is None else read_job_toml(document.toml.encode(), problems)
+    if job is None:
+        raise JobProblems(problems)
+    update = {
+        "lenses": tuple(Lens.model_validate(lens.row) for lens in document.lenses),
+        "column_order": {table: tuple(header) for table, header in document.columns.items()},
+    }
+    return job.model_copy(update={name: value for name, value in update.items() if value})
 
 
 class Desk:
@@ -138,6 +192,7 @@ class Desk:
         self._jobs: OrderedDict[str, JobNow] = OrderedDict()
         self._preps: OrderedDict[str, tuple[int, Prep]] = OrderedDict()
         self._lenses = _LensCache()
+        self._made = _Records()
         self._lock = threading.RLock()
         self._making: dict[str, threading.Lock] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -255,10 +310,12 @@ class Desk:
             found = thing(connection, document_id(job_id))
             if name is None or found is None:
                 raise NotThere("There is no such job in this book.")
-            job = job_of_version(connection, found, found.now, self.book.name)
             rows = rows_now(connection, found, found.now, self.book.name)
             lens_ids = {lens.row_id: lens.lens_id for lens in JobDocument.of(found.now).lenses}
             placed, signed = on_cameras(connection, job_id), sign_offs_of(connection, job_id)
+        tables_ = {"readings": "reading", "charts": "chart", "tstops": "light"}
+        measured = {field: tuple(map(self._made.of, rows[kind])) for field, kind in tables_.items()}
+        job = self._made.job(found.now).model_copy(update={field: value for field, value in measured.items() if value})
         return JobNow(key, job_id, name, found, job, rows, lens_ids, placed, tuple(signed), number)
 
     def prep(self, now: JobNow) -> Prep:
@@ -281,14 +338,7 @@ class Desk:
             return prep
 
     def one_lens(self, now: JobNow, row_id: str) -> LensPrep:
-        """One lens of a job, prepared: from the whole job where that is ready, else by itself and so at once.
-
-        By itself it lacks only what other lenses say of it: twins, the light across the set, the flange of bodies.
-        """
-        with self._lock:
-            kept = self._preps.get(now.key)
-        if kept is not None and kept[0] == now.number:
-            return kept[1].lens(row_id)
+        """One lens of a job, prepared with the whole job."""
         return self.prep(now).lens(row_id)
 
     @contextmanager

@@ -60,7 +60,7 @@ def serve(book: Book, who: str, wanted: Wanted, ready: Callable[[list[str]], Non
             server_header=False,
             proxy_headers=False,
             timeout_keep_alive=KEEP_ALIVE_S,
-            timeout_graceful_shutdown=2,
+            timeout_graceful_shutdown=4,
             limit_concurrency=MOST_AT_ONCE,
             ssl_certfile=wanted.certificate,
             ssl_keyfile=wanted.key,
