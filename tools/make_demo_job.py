@@ -426,6 +426,10 @@ def chart_size(glass: Glass, object_m: float) -> Row:
     raise ValueError(f"no chart is small enough for {glass.id} at {object_m} m")
 
 
+RING_MM = {"Teasel": "80", "Heddle": "86", "Mattock": "95", "Drawknife": "114"}
+"""Diameter of the focus ring, by the first word of the model; nobody has measured those of the Dibbers."""
+
+
 def lens_row(glass: Glass) -> Row:
     """The row of lenses.csv; of a lens nobody has looked at, what its case says."""
     row = {
@@ -450,6 +454,7 @@ def lens_row(glass: Glass) -> Row:
         "twin_of": glass.twin_of,
         "focal_min_mm": f"{glass.zoom_min_mm:g}" if glass.zoom_min_mm else "",
         "transmission": f"{glass.transmission:g}" if glass.transmission else "",
+        "ring_diameter_mm": RING_MM.get(glass.model.split()[0], ""),
     }
     if glass.pupil_known:
         row["pupil_to_sensor_mm"] = f"{glass.pupil_mm:g}"
@@ -460,7 +465,7 @@ def lens_row(glass: Glass) -> Row:
 LENS_COLUMNS = (
     *("id", "model", "serial", "camera", "kind", "focal_mm", "focal_min_mm", "t_stop", "transmission"),
     *("engraved_in", "close_focus_m", "unit", "reading_step", "units_per_turn", "rises_toward", "twin_of"),
-    *("pupil_to_sensor_mm", "pupil_magnification", "note"),
+    *("pupil_to_sensor_mm", "pupil_magnification", "ring_diameter_mm", "note"),
 )
 READING_COLUMNS = ("lens_id", "axis", "mark_no", "distance_text", "value", "position", "approach", "method")
 CHART_COLUMNS = (

@@ -21,8 +21,8 @@ def test_no_ring_no_strip(tmp_path: Path) -> None:
     """Where nobody gave a diameter the command says so, once, with the lenses."""
     job = write_small_job(tmp_path / "job")
     said = run("handover", job, "--out", tmp_path / "out").stdout
-    assert "0 strips at 1:1" in said
-    assert "no strip for N50, F35: the diameter of its focus ring is not given" in said
+    assert "No strip at 1:1: give the diameter" in said
+    assert "no strip at 1:1 for N50, F35: the diameter of its focus ring is not given" in said
 
 
 def test_all_that_is_wrong_is_said_at_once(tmp_path: Path) -> None:

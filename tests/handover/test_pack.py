@@ -46,7 +46,7 @@ def _page_of(pack: Pack, heading: str) -> int:
 def test_contents_name_the_page_of_each_part(pack: Pack, demo_prep: Prep) -> None:
     """Each part and each lens stands on the page the contents name, and is a bookmark."""
     contents = plain(pack.texts[_page_of(pack, "Contents") - 1]).replace(" .", "")
-    for part in ("For the day player", "For the lens technician", "Strips at 1:1", "Twins and borrowed maps"):
+    for part in ("For the day player", "For the lens technician", "Strips", "Twins and borrowed maps"):
         assert f"{part} {_page_of(pack, part)}" in contents
     for entry in demo_prep.lenses:
         assert f"{entry.title} {_page_of(pack, entry.title)}" in contents
@@ -102,9 +102,13 @@ def test_strips_of_lenses_whose_ring_is_known() -> None:
     prep = prepare(a_job(lenses, readings))
     strips = pack_strips(prep, PackWish())
     assert [one.lens_id for one in strips.made] == ["K"]
+    assert [one.lens_id for one in strips.in_proportion] == ["U"]
     found = _pack(prep, PackWish())
-    text = found.texts[_page_of(found, "Strips at 1:1") - 1]
+    text = found.texts[_page_of(found, "Strips") - 1]
     assert "Ring 95 mm across" in text
+    assert "In proportion only" in text
+    assert "not at 1:1" in text
+    assert "Ring 80 mm across" not in text
     assert "serial 4712: the diameter of its focus ring is not given" in text
     assert "ø 95 mm" in found.text_of(prep.lens("K").title)
 
@@ -128,7 +132,7 @@ def test_what_prep_writes_is_left_as_it_is(demo_pack: Pack) -> None:
     """The shorter PDF of ``tapehook prep`` has none of the further parts."""
     text = " ".join(demo_pack.texts)
     assert "For the day player" not in text
-    assert "Strips at 1:1" not in text
+    assert "Strips" not in text
 
 
 def test_equal_input_gives_equal_bytes(small_prep: Prep) -> None:

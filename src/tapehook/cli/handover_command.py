@@ -121,20 +121,27 @@ def _as_json(prep: "Prep", strips: "PackStrips", written: "Sequence[Path]") -> d
         "cameras": len(prep.cameras),
         "findings": counts,
         "strips": [one.lens_id for one in strips.made],
+        "in_proportion": [one.lens_id for one in strips.in_proportion],
         "no_strips": [{"lens": lens_id, "reason": reason} for lens_id, reason in strips.refused],
         "files": [str(path) for path in written],
     }
+
+
+def _strips_sentence(strips: "PackStrips") -> str:
+    if not strips.made:
+        return "No strip at 1:1: give the diameter of the rings."
+    return f"{len(strips.made)} strips at 1:1: print their pages at 100 % and check the bar."
 
 
 def _show(prep: "Prep", strips: "PackStrips", written: "Sequence[Path]") -> None:
     """How many strips there are, why others are not, and where the files are."""
     from tapehook.cli.console import show_summary
 
-    click.echo(f"{len(strips.made)} strips at 1:1: print their pages at 100 % and check the bar.")
+    click.echo(_strips_sentence(strips))
     reasons: dict[str, list[str]] = {}
     for lens_id, reason in strips.refused:
         reasons.setdefault(reason, []).append(lens_id)
     for reason, lens_ids in reasons.items():
         few = ", ".join(lens_ids[:8]) + (f" and {len(lens_ids) - 8} more" if len(lens_ids) > 8 else "")
-        click.echo(plain(f"  no strip for {few}: {reason}"))
+        click.echo(plain(f"  no strip at 1:1 for {few}: {reason}"))
     show_summary(prep, written)

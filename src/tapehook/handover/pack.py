@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from tapehook.finding import Finding
@@ -21,6 +21,7 @@ from tapehook.handover.qr import qr_picture
 from tapehook.handover.strips import BEFORE_TRUST, MARGIN_MM, PrintedStrip, printed_strip, strip_data
 from tapehook.handover.typesetting import Paper, set_pdf, unscaled
 from tapehook.picture.lettering import shortened, text_width
+from tapehook.picture.strip_picture import StripText
 from tapehook.prep import LensPrep, Prep
 from tapehook.prep.audit import audit_rows
 from tapehook.prep.strips import LensStrip, StripWish, Units, lens_strip
@@ -28,6 +29,8 @@ from tapehook.strip import Ring, StripRefusal
 
 MOST_DAY_LENSES, MOST_DAY_FINDINGS, MOST_DAY_CAMERAS = 26, 6, 4
 """What a day player's page takes; of more lenses those that need care come first."""
+SHOWN_MM, SHOWN_DEG = 80.0, 270.0
+"""Ring a strip in proportion is drawn for, and its turn where that is not known. Common practice, no source."""
 _MESSAGE_SIGNS = 180
 _LISTED = 400
 _NAME_ROOM, _INDEX_ROOM = 80.0, 150.0
@@ -50,27 +53,40 @@ class PackWish:
 
 @dataclass(frozen=True, slots=True)
 class PackStrips:
-    """The strips of a pack, and one sentence for each lens that has none."""
+    """The strips of a pack: ``made`` at 1:1, and ``in_proportion`` where the size or the turn of the ring is not known.
+
+    ``refused`` has a sentence for each lens that has none at 1:1.
+    """
 
     made: tuple[LensStrip, ...]
+    in_proportion: tuple[LensStrip, ...]
     refused: tuple[tuple[str, str], ...]
 
 
 def pack_strips(prep: Prep, wish: PackWish) -> PackStrips:
-    """A focus strip for each lens whose ring and map allow one."""
+    """A focus strip for each lens whose map allows one."""
     made: list[LensStrip] = []
+    shown: list[LensStrip] = []
     refused: list[tuple[str, str]] = []
     for entry in prep.lenses:
         diameter = entry.lens.ring_diameter_mm or wish.diameter_mm
-        if diameter is None:
-            refused.append((entry.lens.id, "the diameter of its focus ring is not given (ring_diameter_mm)"))
-            continue
-        asked = StripWish(Ring.of_diameter(diameter, left_handed=wish.left_handed), units=wish.units)
         try:
-            made.append(lens_strip(entry, asked, text_width))
+            strip = lens_strip(entry, _wish(diameter or SHOWN_MM, None, wish), text_width)
+            if diameter is None:
+                shown.append(strip)
+                refused.append((entry.lens.id, "the diameter of its focus ring is not given (ring_diameter_mm)"))
+            else:
+                made.append(strip)
         except StripRefusal as reason:
             refused.append((entry.lens.id, str(reason)))
-    return PackStrips(tuple(made), tuple(refused))
+            if reason.code == "turn_unknown":
+                shown.append(lens_strip(entry, _wish(SHOWN_MM, SHOWN_DEG, wish), text_width))
+    return PackStrips(tuple(made), tuple(shown), tuple(refused))
+
+
+def _wish(diameter_mm: float, rotation_deg: float | None, wish: PackWish) -> StripWish:
+    ring = Ring(math.pi * diameter_mm, rotation_deg, left_handed=wish.left_handed)
+    return StripWish(ring, units=wish.units)
 
 
 def render_pack(prep: Prep, wish: PackWish, strips: PackStrips) -> bytes:
@@ -102,7 +118,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
         ("technician", "For the lens technician"),
         *([("twins", "Twins and borrowed maps")] if twins else []),
         *([("cameras", "Cameras")] if prep.cameras else []),
-        ("strips", "Strips at 1:1"),
+        ("strips", "Strips"),
     ]
     words = {
         "parts": [{"name": name, "title": title} for name, title in names],
@@ -120,6 +136,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
         "margin": MARGIN_MM,
         "qr": None if wish.url is None else {"svg": qr_picture(wish.url), "url": printable(wish.url)},
         "strips": [strip_data(one, wish.paper) for one in printed],
+        "shown": [strip_data(_unsized(prep, one), wish.paper) for one in strips.in_proportion],
     }
 
 
@@ -134,6 +151,16 @@ def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
 
 def _short(text: str, room: float) -> str:
     return shortened(printable(text), 9.0, room)
+
+
+def _unsized(prep: Prep, one: LensStrip) -> PrintedStrip:
+    """A strip in proportion: no line to cut along, and words that say so in place of its size."""
+    printed = printed_strip(prep.lens(one.lens_id), replace(one, assumptions=()))
+    facts = f"In proportion only, over {one.strip.turn_deg:.1f}° of turn" + (
+        "." if one.strip.turn_deg != SHOWN_DEG else ", which is assumed."
+    )
+    text = StripText(printed.text.name, printed.text.serial, "not at 1:1")
+    return replace(printed, text=text, facts=facts, cut=False)
 
 
 # --- the day player's page ------------------------------------------------------------------------------------

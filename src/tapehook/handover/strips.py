@@ -28,13 +28,17 @@ _HIDDEN = (
 
 @dataclass(frozen=True, slots=True)
 class PrintedStrip:
-    """One strip with its words: what it is called, what stands on its white end, and what is to be known of it."""
+    """One strip with its words: what it is called, what stands on its white end, and what is to be known of it.
+
+    ``cut`` False leaves out the line to cut along: it is there to be looked at.
+    """
 
     strip: Strip
     title: str
     text: StripText
     facts: str
     cautions: tuple[str, ...] = ()
+    cut: bool = True
 
 
 def room_mm(paper: Paper) -> float:
@@ -125,7 +129,7 @@ def piece_data(one: PrintedStrip, part: Piece) -> dict[str, Any]:
     """One piece as a picture with its size in millimetres."""
     text = StripText(*(printable(words) for words in (one.text.name, one.text.serial, one.text.note)))
     return {
-        "svg": printable(strip_picture(one.strip, text, part)),
+        "svg": printable(strip_picture(one.strip, text, part, cut=one.cut)),
         "width": round(part.width_mm * PT, 2) / PT,
         "height": round(one.strip.tape_mm * PT, 2) / PT,
         "alt": _text(f"Strip of {one.title}: {labels_in_words(one.strip)}"),
