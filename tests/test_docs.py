@@ -27,6 +27,7 @@ README = ROOT / "README.md"
 COMMANDS = (
     "demo",
     "prep",
+    "book",
     "handover",
     "serve",
     "audit",

@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Brings docs/commands.md up to date: the tables of JSON fields from the schemas, and what the examples print.
+"""Brings docs/commands.md and docs/book-commands.md up to date: tables of JSON fields, and what the examples print.
 
     python tools/command_page.py
 
@@ -25,7 +25,7 @@ from click.testing import CliRunner
 from tapehook.cli import main
 
 ROOT = Path(__file__).parent.parent
-PAGE = ROOT / "docs" / "commands.md"
+PAGES = (ROOT / "docs" / "commands.md", ROOT / "docs" / "book-commands.md")
 HEAD = ("| field | type | unit | what it is |", "|---|---|---|---|")
 
 
@@ -70,7 +70,8 @@ def _block(found: re.Match[str]) -> str:
 
 def _printed(typed: str, shown: list[str]) -> str:
     """What a line typed prints now, as much of it as was shown."""
-    result = CliRunner(env={"COLUMNS": "100"}).invoke(main, shlex.split(typed)[1:], prog_name="tapehook")
+    environment = {"COLUMNS": "100", "TAPEHOOK_BOOK": "house.book"}
+    result = CliRunner(env=environment).invoke(main, shlex.split(typed)[1:], prog_name="tapehook")
     now = [line.rstrip() for line in result.output.splitlines()]
     if "…" in shown:
         now = _as_much(shown, now)
@@ -93,15 +94,16 @@ def _as_much(shown: list[str], now: list[str]) -> list[str]:
     return kept + ["…"] * last_left_out
 
 
-def update() -> None:
-    """Rewrite the page."""
+def update(page: Path) -> None:
+    """Rewrite one page, its examples run in a folder of their own."""
     with tempfile.TemporaryDirectory() as place:
         shutil.copytree(ROOT / "src" / "tapehook" / "demo_job", Path(place) / "my-job")
         os.chdir(place)
-        text = with_examples(with_tables(PAGE.read_text(encoding="utf-8")))
+        text = with_examples(with_tables(page.read_text(encoding="utf-8")))
         os.chdir(ROOT)
-    PAGE.write_text(text, encoding="utf-8")
+    page.write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":
-    update()
+    for found in PAGES:
+        update(found)
