@@ -1,0 +1,172 @@
+"""``tapehook book``: each command as a person types it, its JSON in the documented shape, its refusals in words."""
+
+from pathlib import Path
+
+import pytest
+
+from tapehook.book.jobs import job_names
+from tapehook.book.lenses import lens_id_of
+from tapehook.book.store import open_book
+from tests.cli.jobs import write_small_job
+from tests.cli.running import refused, run, run_json
+from tests.cli.shapes import misfits, schema, strictly
+
+
+@pytest.fixture
+def at_work(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with a job in it, and an empty book that TAPEHOOK_BOOK names."""
+    write_small_job(tmp_path / "my-job")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("TAPEHOOK_BOOK", "house.book")
+    assert run("book", "new").exit_code == 0
+    return tmp_path
+
+
+def fits(name: str, *args: str | Path) -> dict[str, object]:
+    """What a command of the book prints with --json, in its documented shape."""
+    value: dict[str, object] = run_json("book", name, *args)
+    assert list(misfits(value, schema(f"book-{name}"))) == []
+    return value
+
+
+@pytest.mark.usefixtures("at_work")
+def test_every_command_prints_its_shape() -> None:
+    """One after the other, as in a week's work."""
+    assert fits("new", "--book", "other.book")["book"] == "other.book"
+    preview = fits("import", "my-job")
+    assert (preview["written"], preview["added"]) == (False, {"readings": 44, "charts": 0, "tstops": 0})
+    assert fits("import", "my-job", "--write", "--by", "Anna")["written"] is True
+    assert fits("import", "my-job")["matched"] == preview["added"]
+    assert fits("export", "Harbour", "folder")["job"] == "Harbour"
+    assert fits("merge", "house.book", "--book", "other.book")["conflicts"] == []
+    assert fits("backup", "friday.book")["file"] == "friday.book"
+    assert fits("restore", "friday.book")["kept"] is not None
+    assert fits("check")["faults"] == []
+    found = fits("find", "50 mm")
+    assert [lens["serial"] for lens in found["lenses"]] == ["4711"]  # type: ignore[attr-defined]
+    history = fits("history", "4711")
+    assert [session["job"] for session in history["sessions"]] == ["Harbour"]  # type: ignore[attr-defined]
+    assert len(history["measurements"]) == 22  # type: ignore[arg-type]
+
+
+def test_a_preview_writes_nothing(at_work: Path) -> None:
+    """Only --write does."""
+    before = (at_work / "house.book").read_bytes()
+    assert "Nothing was written" in run("book", "import", "my-job").stdout
+    assert (at_work / "house.book").read_bytes() == before
+
+
+@pytest.mark.usefixtures("at_work")
+def test_questions_of_an_import_are_shown_and_answered() -> None:
+    """A serial written otherwise: shown with what to type, refused until it is answered."""
+    run("book", "import", "my-job", "--write")
+    text = Path("my-job/lenses.csv").read_text(encoding="utf-8")
+    Path("my-job/lenses.csv").write_text(text.replace(",4711,", ",47-11,"), encoding="utf-8")
+    shown = run("book", "import", "my-job", "--name", "Pier", width=200)
+    assert "It would be refused:" in shown.stdout
+    assert "--same N50" in shown.stdout
+    assert "--same N50" in refused("book", "import", "my-job", "--name", "Pier", "--write")[0]
+    asked = fits("import", "my-job", "--name", "Pier")
+    assert len(asked["problems"]) == 1  # type: ignore[arg-type]
+    assert run("book", "import", "my-job", "--name", "Pier", "--write", "--same", "N50").exit_code == 0
+    with open_book() as book, book.reading() as connection:
+        assert job_names(connection) == ["Harbour", "Pier"]
+
+
+@pytest.mark.usefixtures("at_work")
+def test_who_when_and_how_warm_are_kept() -> None:
+    """As typed at the import; and shown in the history."""
+    args = ("--by", "Anna", "--measured", "2024-05-06", "--temperature", "-4")
+    assert run("book", "import", "my-job", "--write", *args).exit_code == 0
+    sessions = fits("history", lens_id_of(None, "4711").hex())["sessions"]
+    assert [session["title"] for session in sessions] == ["2024-05-06, Harbour"]  # type: ignore[attr-defined]
+    row = fits("history", "4711")["measurements"][0]  # type: ignore[index]
+    assert (row["who"], row["temperature_c"], row["body"]) == ("Anna", -4.0, None)
+    listed = run("book", "history", "4711", "--all", width=160).stdout
+    assert "focus inf at" in listed
+    assert "Anna" in listed
+
+
+@pytest.mark.usefixtures("at_work")
+def test_a_picture_of_the_history() -> None:
+    """With two sessions there is one; with one it is refused, and no file is made."""
+    run("book", "import", "my-job", "--write", "--measured", "2024-05-06")
+    (sentence,) = refused("book", "history", "4711", "--picture", "h.svg")
+    assert "no two sessions" in sentence
+    assert not Path("h.svg").exists()
+    run("book", "import", "my-job", "--write", "--name", "Pier", "--measured", "2025-05-06")
+    assert fits("history", "4711", "--picture", "h.svg")["picture"] == "h.svg"
+    assert Path("h.svg").read_text(encoding="utf-8").startswith("<svg")
+
+
+@pytest.mark.usefixtures("at_work")
+def test_prep_of_a_job_of_the_book() -> None:
+    """The same handover as from the folder, byte for byte but for nothing."""
+    run("book", "import", "my-job", "--write")
+    assert run("prep", "my-job", "--out", "one").exit_code == 0
+    assert run("prep", "--job", "Harbour", "--out", "two").exit_code == 0
+    names = {path.name for path in Path("one").iterdir()}
+    assert names == {path.name for path in Path("two").iterdir()}
+    assert (Path("one") / "marks.csv").read_bytes() == (Path("two") / "marks.csv").read_bytes()
+    assert (Path("one") / "findings.csv").read_bytes() == (Path("two") / "findings.csv").read_bytes()
+    assert "there is 'Harbour'" in refused("prep", "--job", "Harbor", "--out", "three")[0]
+    assert "or --job and a name" in refused("prep", "my-job", "--job", "Harbour", "--out", "three")[0]
+    assert "or --job and a name" in refused("prep", "--out", "three")[0]
+    assert not Path("three").exists()
+
+
+REFUSALS: tuple[tuple[tuple[str, ...], str], ...] = (
+    (("new",), "already"),
+    (("find", "x", "--book", "nowhere.book"), "tapehook book new"),
+    (("find", "x", "--book", "mysql://a:secret@b/c"), "a book is a file, or a database at postgresql://"),
+    (("import", "nowhere"), "No such file"),
+    (("import", "my-job", "--same", "X9"), "--same"),
+    (("import", "my-job", "--measured", "yesterday"), "a day such as 2026-03-14"),
+    (("import", "my-job", "--by", "a\nb"), "a name on one line"),
+    (("import", "my-job", "--temperature", "hot"), "--temperature"),
+    (("export", "Harbour", "folder"), "there is no job called 'Harbour'"),
+    (("merge", "house.book"), "this is the same book"),
+    (("merge", "my-job/lenses.csv"), "this file is no book"),
+    (("backup", "my-job/lenses.csv"), "already"),
+    (("restore", "nowhere.book"), "no book here"),
+    (("history", "4711"), "finds no lens"),
+    (("find",), "WORDS"),
+    (("find", "x", "--most", "0"), "--most"),
+    (("paint",), "no such command"),
+)
+
+
+@pytest.mark.usefixtures("at_work")
+@pytest.mark.parametrize("args, said", REFUSALS)
+def test_refusals(args: tuple[str, ...], said: str) -> None:
+    """In one sentence, exit code 2, and in the documented JSON too; no password is ever shown."""
+    sentences = refused("book", *args)
+    assert said in sentences[0]
+    assert "secret" not in sentences[0]
+    result = run("book", *args, "--json")
+    assert result.exit_code == 2
+    assert list(misfits(strictly(result.stdout), schema("problems"))) == []
+
+
+@pytest.mark.usefixtures("at_work")
+def test_a_faulty_book_ends_with_one() -> None:
+    """The check was done, so it is no refusal; the fault is in the JSON too."""
+    run("book", "import", "my-job", "--write")
+    with open_book() as book, book.engine.begin() as connection:
+        connection.exec_driver_sql("DELETE FROM lens_word")
+    result = run("book", "check", "--json")
+    assert result.exit_code == 1
+    value = strictly(result.stdout)
+    assert list(misfits(value, schema("book-check"))) == []
+    assert value["faults"][0]["code"] == "book.search"
+    assert run("book", "check", "--mend").exit_code == 0
+
+
+@pytest.mark.usefixtures("at_work")
+def test_what_people_typed_is_never_obeyed() -> None:
+    """Control characters in a title come out as escapes."""
+    job = Path("my-job/job.toml")
+    job.write_text(job.read_text(encoding="utf-8").replace("Harbour", "Har\u202ebour"), encoding="utf-8")
+    result = run("book", "import", "my-job", "--write")
+    assert "\u202e" not in result.stdout
+    assert "Har\\u202ebour" in result.stdout
