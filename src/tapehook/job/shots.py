@@ -19,6 +19,7 @@ from tapehook.notation import parse_stop
 
 LONGEST_S = 600.0
 Second = Annotated[float, Field(ge=0, le=LONGEST_S)]
+Spread = Annotated[float, Field(ge=0, le=1000)]
 Metre = Annotated[float, Field(ge=-1e4, le=1e4)]
 
 
@@ -34,9 +35,15 @@ class Waypoint(_Part):
 
 
 class Person(_Part):
-    """Somebody or something to be held: a name and a way through the shot. The place is that of the eyes."""
+    """Somebody or something to be held: a name and a way through the shot. The place is that of the eyes.
+
+    How far they stand from where they were drawn, one standard deviation each. Common practice, no source.
+    """
 
     name: Name
+    missed_mark_cm: Spread = 10.0
+    lean_cm: Spread = 5.0
+    sway_cm: Spread = 1.0
     path: Annotated[list[Waypoint], Field(min_length=1, max_length=200)]
 
 
@@ -91,6 +98,9 @@ _EXPECTED = {
     "to_s": "seconds from the start, such as 6",
     "place_m": "three numbers in metres, such as [1.2, 4.0, 1.65]",
     "name": 'a name such as "Ada"',
+    "missed_mark_cm": "centimetres, such as 10",
+    "lean_cm": "centimetres, such as 5",
+    "sway_cm": "centimetres, such as 1",
     "who": 'names such as ["Ada"]',
 }
 

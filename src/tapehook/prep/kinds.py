@@ -64,6 +64,7 @@ WORDS: dict[str, str] = {
     "pupil.disagrees": "charts against typed pupil data",
     "pupil.from_charts": "pupil from charts",
     "pupil.implausible": "charts no lens could give",
+    "shot.chance": "shot: chance to be sharp",
     "shot.gives_up": "shot: not all can be held",
     "shot.holds": "shot: holds",
     "shot.pace": "shot: somebody moves very fast",

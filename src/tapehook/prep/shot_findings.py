@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from tapehook.finding import Figure, Finding
+from tapehook.finding import Figure, Finding, sort_findings
 from tapehook.notation import format_distance
+from tapehook.prep.shot_chance import beats_of
 from tapehook.prep.shots import Held, ShotPlan
 from tapehook.prep.wording import depth_used, percent
 
@@ -19,8 +20,8 @@ TOO_FAST_M_S = 9.0
 
 def shot_findings(plan: ShotPlan) -> list[Finding]:
     """All that a plan gives rise to, worst first."""
-    found = [*_soft(plan), *_given_up(plan), *_too_near(plan), *_pace(plan)]
-    return found or [_holds(plan)]
+    found = [*_soft(plan), *_given_up(plan), *_too_near(plan), *_pace(plan)] or [_holds(plan)]
+    return sort_findings([*found, *_chances(plan)])
 
 
 def _subject(plan: ShotPlan) -> str:
@@ -106,6 +107,41 @@ def _pace(plan: ShotPlan) -> Iterator[Finding]:
             )
 
 
+def _chances(plan: ShotPlan) -> Iterator[Finding]:
+    """The beat that is least likely to be sharp, with what costs most of it."""
+    worst = min(beats_of(plan), key=lambda beat: beat.chance, default=None)
+    if worst is None:
+        return
+    yield Finding(
+        "shot.chance",
+        "watch" if worst.chance < LIKELY else "info",
+        _subject(plan),
+        f"The least chance to be sharp is {percent(worst.chance)}, for {worst.name} at {worst.worst_s:.1f} s and "
+        f"{plan.stop.text} ({percent(worst.mean)} on average from {worst.from_s:.1f} to {worst.to_s:.1f} s); most is "
+        f"lost to {_CULPRITS.get(worst.culprit, worst.culprit)}.",
+        _REMEDIES[worst.culprit],
+        Figure(100.0 * worst.chance, "% chance", None, plan.stop.text),
+        lens_id=plan.entry.lens.id,
+    )
+
+
+LIKELY = 0.9
+_CULPRITS = {
+    "body": "missed mark, lean and sway, as assumed in the file of the shot",
+    "the line itself": "the line itself",
+}
+_REMEDIES = {
+    "body": "Give them a mark they can feel, or close the stop.",
+    "the line itself": "Plan within less of the depth, or give the ring more time.",
+    "lag": "Rehearse with the motor: who pulls learns to lead, or slow the walk.",
+    "map": "Read more marks of this lens round that distance.",
+    "read-out": "Read positions in a finer step.",
+    "tape": "Tape again to the eyes at that moment.",
+    "backlash": "Arrive from the same side as the marks were made.",
+    "flange": "Settle the flange first.",
+}
+
+
 def _holds(plan: ShotPlan) -> Finding:
     """It works: where it is tightest, how fast the pull is, and how wide one could open."""
     tight = plan.tightest
@@ -151,6 +187,18 @@ def plan_as_json(plan: ShotPlan) -> dict[str, Any]:
             )
         ],
         "people": [_person(one) for one in plan.people],
+        "beats": [
+            {
+                "who": beat.name,
+                "from_s": beat.from_s,
+                "to_s": beat.to_s,
+                "chance": beat.chance,
+                "worst_s": beat.worst_s,
+                "mean_chance": beat.mean,
+                "culprit": beat.culprit,
+            }
+            for beat in beats_of(plan)
+        ],
         "findings": [finding.as_json() for finding in shot_findings(plan)],
         "assumptions": list(plan.assumptions),
     }

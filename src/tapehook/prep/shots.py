@@ -165,7 +165,8 @@ def plan_shot(
 
 _ASSUMED = (
     "Distances run straight from the image plane to the eyes.",
-    "The map's own +- and the play are not taken off the sharp lane: see the focus budget of the lens.",
+    "The map's own +- and the play are not taken off the sharp lane: they count in the chance to be sharp.",
+    "How far people stand from where they were drawn is common practice, no source, unless the file of the shot says.",
 )
 
 

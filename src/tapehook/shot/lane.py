@@ -16,8 +16,8 @@ def settings_m(
     """Nearest and farthest setting, metres from the image plane, at which subjects (K,) are sharp: two (K,).
 
     A subject at vergence q is sharp for settings between q + w and q - w, with the half-width w and the pupil as the
-    lens is set there: a few rounds find both. inf where the far setting is infinity or past it; NaN where the subject stands
-    nearer than the lens can focus at all.
+    lens is set there: a few rounds find both. inf where the far setting is infinity or past it; NaN where the subject
+    stands nearer than the lens can focus at all.
     """
     subject = np.atleast_1d(np.asarray(subject_m, dtype=np.float64))
     found = []

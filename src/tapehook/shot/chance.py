@@ -1,0 +1,44 @@
+"""The chance that a subject is sharp, from what is off for certain and what scatters, all in shares of the depth.
+
+With x = (q_focus - q_subject)/w, sharp is |x| <= 1. x is a known part (lag, flange), plus or minus half the play with
+equal odds, plus what scatters independently (map, read-out, tape, body): normal with the root of the summed squares
+(JCGM 100:2008, section 5.1). So
+
+    P = 1/2 sum over +-p of [ F((1 - b -+ p)/s) - F((-1 - b -+ p)/s) ],   F the normal distribution function.
+"""
+
+from collections.abc import Mapping
+from math import erf, sqrt
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+_ERF = np.vectorize(erf, otypes=[np.float64])
+
+
+def chance_sharp(known: npt.ArrayLike, half_play: npt.ArrayLike, scatter_sd: npt.ArrayLike) -> Floats:
+    """Probability (K,) to be sharp; all three in half-widths of the depth. Without scatter it is 0, a half, or 1."""
+    b, p, s = np.broadcast_arrays(
+        *(np.atleast_1d(np.asarray(x, dtype=np.float64)) for x in (known, half_play, scatter_sd))
+    )
+    spread = np.maximum(s, 1e-12) * sqrt(2.0)
+    found = np.zeros(b.shape)
+    for side in (1.0, -1.0):
+        centre = b + side * p
+        found += 0.25 * (_ERF((1.0 - centre) / spread) - _ERF((-1.0 - centre) / spread))
+    return found
+
+
+def largest(known: Mapping[str, float], half_play: float, scatter_sd: Mapping[str, float]) -> str:
+    """The term that costs most: the one without which the chance would be the greatest."""
+    terms = {**dict.fromkeys(known, "known"), **dict.fromkeys(scatter_sd, "scatter"), "backlash": "play"}
+
+    def without(name: str) -> float:
+        b = sum(value for term, value in known.items() if term != name)
+        p = 0.0 if name == "backlash" else half_play
+        s = sqrt(sum(value**2 for term, value in scatter_sd.items() if term != name))
+        return float(chance_sharp(b, p, s)[0])
+
+    return max(sorted(terms), key=without)
