@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
+import numpy as np
 import pymupdf
 import pytest
 import zxingcpp
@@ -15,7 +16,8 @@ from tapehook.job import Camera, Motor, Radio
 from tapehook.prep import Prep, prepare
 from tests.handover.pack_reading import Pack, plain
 from tests.prep.jobs import a_lens, read_off
-from tests.simulator.paper import a_job
+from tests.simulator.lenses import draw_lens
+from tests.simulator.paper import a_job, engraved_distances, lens_record, read_marks
 
 URL = "https://prep.example/pocket/ninety-herons?job=7"
 WISH = PackWish(diameter_mm=80.0, url=URL)
@@ -165,6 +167,20 @@ def test_a_job_with_nothing_in_it() -> None:
     text = " ".join(found.texts)
     assert "Nothing to fix and nothing to watch." in text
     assert "No camera is named in the job." in text
+
+
+def test_wide_figures_do_not_push_the_day_player_off_the_page() -> None:
+    """Forty simulated lenses, long ones over a thousand per cent of the depth, in counts: still one page on Letter."""
+    rng = np.random.default_rng(3)
+    lenses = {f"S{i:02d}": draw_lens(rng, low_mm=85, unit="count", units_per_turn=65536.0, step=1.0) for i in range(40)}
+    readings = [
+        reading
+        for lens_id, lens in lenses.items()
+        for reading in read_marks(rng, lens, lens_id, engraved_distances(rng, lens, 6))
+    ]
+    job = a_job([lens_record(lens, lens_id) for lens_id, lens in lenses.items()], readings, shooting_stop="T2.8")
+    found = _pack(prepare(job), PackWish("us-letter", url=URL))
+    assert _page_of(found, "Prep checklist") - _page_of(found, "For the day player") == 1
 
 
 @pytest.mark.slow

@@ -14,7 +14,7 @@ from tapehook.handover.pdf_words import (
     lens_facts,
     name_of,
     serial_in_column,
-    share_at,
+    share_in_column,
     state_of,
 )
 from tapehook.handover.qr import qr_picture
@@ -33,7 +33,7 @@ SHOWN_MM, SHOWN_DEG = 80.0, 270.0
 """Ring a strip in proportion is drawn for, and its turn where that is not known. Common practice, no source."""
 _MESSAGE_SIGNS = 180
 _LISTED = 400
-_NAME_ROOM, _INDEX_ROOM = 80.0, 150.0
+_NAME_ROOM, _INDEX_ROOM = 76.0, 150.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,12 +207,12 @@ def _day_row(entry: LensPrep, index: int) -> dict[str, Any]:
     return {
         "lens": index,
         "name": _short(name_of(entry), _NAME_ROOM),
-        "serial": shortened(serial_in_column(entry), 9.0, 60.0),
+        "serial": shortened(serial_in_column(entry), 9.0, 56.0),
         "camera": shortened(cameras_in_column(entry), 9.0, 22.0),
         "close": facts["close focus"],
         "rise": facts["positions rise"],
-        "play": facts["backlash"],
-        "shooting": share_at(shown.budget.worst_own if shown else None, stop),
+        "play": shortened(facts["backlash"], 9.0, 72.0),
+        "shooting": f"{share_in_column(shown.budget.worst_own)} at {stop.text}" if shown and stop else "–",
         "state": state_of(entry.findings),
     }
 
