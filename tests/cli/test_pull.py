@@ -202,7 +202,7 @@ _METRES = st.floats(-50, 50, allow_nan=False) | st.sampled_from([0, 1e9, float("
 
 
 @given(st.lists(st.tuples(_SECONDS, _METRES, _METRES), min_size=1, max_size=5), st.sampled_from(["", "T2", "T22"]))
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_shot_is_a_plan_or_a_refusal(tmp_path: Path, points: list[tuple[float, float, float]], stop: str) -> None:
     """Exit 0 with figures, or 2 with sentences; never anything else."""
     path = "\n".join(f"[[people.path]]\nat_s = {at}\nplace_m = [{x}, {y}, 1.5]" for at, x, y in points)

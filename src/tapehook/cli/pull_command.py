@@ -79,7 +79,7 @@ def command(folder: Path, shot: str | None, slowest: bool, judge: Path | None, a
 def _show(plan: "ShotPlan") -> None:
     """The verdict, the marks at even moments, and what is assumed."""
     from tapehook.notation import format_distance
-    from tapehook.prep.shot_findings import shot_findings
+    from tapehook.prep.shot_findings import LEAST_M, shot_findings
     from tapehook.prep.wording import position_text
 
     click.echo(plain(f"{plan.shot.title}: {plan.entry.title} at {plan.stop.text}"))
@@ -90,7 +90,7 @@ def _show(plan: "ShotPlan") -> None:
     for at in range(0, plan.time_s.size, step):
         lens = plan.entry.lens
         lane = f"{position_text(float(plan.low[at]), lens)} - {position_text(float(plan.high[at]), lens)}"
-        people = [format_distance(float(one.distance_m[at]), plan.entry.system) for one in plan.people]
+        people = [format_distance(max(float(one.distance_m[at]), LEAST_M), plan.entry.system) for one in plan.people]
         where = position_text(float(plan.position[at]), lens)
         rows.append([f"{plan.time_s[at]:.2f} s", where, lane, *people])
     show_rows(["time", "ring", "sharp lane", *(one.name for one in plan.people)], rows)

@@ -46,7 +46,9 @@ class Terms:
     def chance(self) -> Floats:
         """Chance to be sharp at each frame, (K,)."""
         spread = np.sqrt(sum((sd**2 for sd in self.scatter.values()), np.zeros(self.half_play.shape)))
-        return chance_sharp(sum(self.known.values(), np.zeros(self.half_play.shape)), self.half_play, spread)
+        # Where nothing can be in focus there is no figure, and no chance.
+        known = sum(self.known.values(), np.zeros(self.half_play.shape))
+        return np.nan_to_num(chance_sharp(known, self.half_play, spread), nan=0.0)
 
 
 def beats_of(plan: ShotPlan) -> tuple[Beat, ...]:

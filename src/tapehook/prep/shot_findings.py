@@ -14,6 +14,8 @@ from tapehook.prep.wording import depth_used, percent
 
 EDGE = 0.9
 """A pull that uses more of the depth than this somewhere leaves nothing for error. Common practice, no source."""
+LEAST_M = 1e-3
+"""Nearer than this nothing is written: a person drawn on the image plane."""
 TOO_FAST_M_S = 9.0
 """Nobody runs faster on a set; a waypoint is more likely mistyped. Common practice, no source."""
 
@@ -76,7 +78,7 @@ def _given_up(plan: ShotPlan) -> Iterator[Finding]:
 def _too_near(plan: ShotPlan) -> Iterator[Finding]:
     for one in plan.people:
         if one.unreachable.any():
-            nearest = format_distance(float(one.distance_m[one.unreachable].min()), plan.entry.system)
+            nearest = format_distance(max(float(one.distance_m[one.unreachable].min()), LEAST_M), plan.entry.system)
             close = plan.entry.close_focus_m
             reach = "" if close is None else f"; the lens reaches {format_distance(close, plan.entry.system)}"
             yield Finding(
