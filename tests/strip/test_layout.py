@@ -44,6 +44,7 @@ def test_arcs_by_hand(diameter: float, left_handed: bool, sign: float) -> None:
     ends = sorted((tick.value for tick in strip.ticks if tick.label), key=lambda v: -v)
     assert (ends[0], ends[-1]) == (math.inf, 0.6)
     assert strip.overlaps == 0
+    assert (strip.ticks[0].arc_mm, strip.ticks[-1].arc_mm) == (0.0, strip.length_mm)
 
 
 def test_beyond_the_marks_is_outside() -> None:

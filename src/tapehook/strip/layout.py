@@ -23,6 +23,8 @@ Floats = npt.NDArray[np.float64]
 Doubt = Literal["outside", "wide"]
 
 MM_PER_POINT = 25.4 / 72.0
+_DECIMALS = 9
+"""Of a millimetre: the ends of a scale lie at 0 and at its length, and not a rounding error beyond."""
 LEAST_TICKS_MM = 1.1
 """From tick to tick: closer lines run together in print."""
 TICK_TO_LABELLED_MM = 0.9
@@ -146,7 +148,7 @@ def _frame(ring: Ring, laid: Laid, tape_mm: float) -> Strip:
     left_over = max(0.0, ring.circumference_mm - laid.length_mm)
     return Strip(
         rows=(),
-        length_mm=laid.length_mm,
+        length_mm=round(laid.length_mm, _DECIMALS),
         tape_mm=tape_mm,
         round_mm=ring.circumference_mm,
         turn_deg=360.0 * laid.length_mm / ring.circumference_mm,
@@ -206,7 +208,7 @@ class _Printer:
     def _ticks(self, labelled: dict[float, tuple[str, float]], smaller: list[float]) -> tuple[Tick, ...]:
         values = np.array([*labelled, *smaller])
         positions, band = self.lens_map.position_band(values)
-        arcs = self.laid.arc_mm(positions)
+        arcs = np.round(self.laid.arc_mm(positions), _DECIMALS) + 0.0
         doubts = self._doubts(values, band)
         spread = self._wing_arcs(values)
         ticks = [
