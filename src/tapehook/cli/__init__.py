@@ -25,6 +25,7 @@ _COMMANDS = {
     "pull": "The pull of a shot: where the ring must be at each moment.",
     "serve": "Open the pages in the browser.",
     "split": "Where to focus to hold two or more subjects, and the stop it takes.",
+    "stop-pull": "The stop changes in shot, the exposure stays.",
     "strip": "Strips of marks at 1:1, to cut out and lay round a ring.",
     "strip-match": "Ready-marked strips: which fits which lens, and which to keep at hand.",
     "twins": "Copies of one model: how they differ, and which may borrow a map.",

@@ -1,7 +1,8 @@
 """A variable filter from its measured table: density as a smooth curve over the turn of its ring, with a band.
 
 Fitted like a lens map (``tapehook.lens.spline``), but the other way round: density over position, as near the resting
-end of a pair of polarisers the density hardly changes over many degrees, and position over density would stand upright. The curve must rise or fall throughout between the ends of the table; it is checked, not forced.
+end of a pair of polarisers the density hardly changes over many degrees, and position over density would stand upright.
+The curve must rise or fall throughout between the ends of the table; it is checked, not forced.
 """
 
 from dataclasses import dataclass

@@ -49,8 +49,8 @@ def through_close_up_m(set_distance_m: npt.ArrayLike, power_dpt: float, front_m:
     """Where a lens set to ``set_distance_m`` is sharp with a close-up lens on, metres from the image plane.
 
     The close-up lens, ``front_m`` in front of the image plane, adds its power to the vergence there: 1/x = 1/X + P, X
-    the distance set and x the new one, both from the close-up lens (Wikipedia, Close-up lens: X/(1 + P X)). A map of the
-    lens is shifted by P in vergence, and the half-width of the depth in vergence stays. NaN where X is not in front.
+    the distance set and x the new one, both from the close-up lens (Wikipedia, Close-up lens: X/(1 + P X)). A map of
+    the lens is shifted by P in vergence, and the half-width of the depth in vergence stays. NaN where X is behind it.
     """
     from_front = np.asarray(set_distance_m, dtype=np.float64) - front_m
     with np.errstate(divide="ignore", invalid="ignore"):

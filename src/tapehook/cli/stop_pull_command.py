@@ -1,0 +1,89 @@
+"""``tapehook stop-pull``: the stop changes in shot, the exposure stays."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from tapehook.cli.console import show_json, show_rows
+from tapehook.cli.refusals import Argument, Command, Option, folder_path, plain
+
+if TYPE_CHECKING:
+    from tapehook.prep.stop_pull import StopPullPrep
+
+_ROWS = 13
+_EXAMPLE = """\b
+Example:
+  tapehook stop-pull my-job --shot "stop pull"
+  tapehook stop-pull my-job --shot "stop pull" --json
+"""
+
+
+@click.command("stop-pull", cls=Command, epilog=_EXAMPLE)
+@click.argument("folder", cls=Argument, callback=folder_path)
+@click.option("--shot", cls=Option, required=True, help="Name of the shot: NAME for shots/NAME.toml.")
+@click.option("--json", "as_json", cls=Option, is_flag=True, help="Print one JSON object (docs: Commands).")
+def command(folder: Path, shot: str, as_json: bool) -> None:  # noqa: FBT001 - click passes options by name
+    """The stop changes in shot, a variable filter holds the exposure.
+
+    Turns the course of stops in shots/NAME.toml into positions of the iris, through its own map, and of the extra motor
+    that turns the filter, with the exposure error to reckon with. What cannot be done is told with what can.
+    """
+    from tapehook.job import read_job
+    from tapehook.job.stop_pulls import read_stop_pull
+    from tapehook.prep.stop_pull import prepare_stop_pull
+    from tapehook.prep.stop_pull_as_json import stop_pull_as_json
+
+    job = read_job(folder)
+    prep = prepare_stop_pull(job, read_stop_pull(folder, shot), shot)
+    if as_json:
+        show_json(stop_pull_as_json(prep))
+    else:
+        _show(prep)
+
+
+def _show(prep: "StopPullPrep") -> None:
+    """The card: verdict, positions, limits, what the error is made of."""
+    from tapehook.notation import format_stop_in_thirds, format_thirds
+    from tapehook.prep.stop_pull import advice, limit_text
+
+    pull = prep.pull
+    first, last = (format_stop_in_thirds(float(pull.t_stops[at])) for at in (0, -1))
+    length = pull.times_s[-1] - pull.times_s[0]
+    click.echo(plain(f"{prep.lens.id} with {prep.filter.id}: {first} to {last} over {length:g} s"))
+    if prep.feasible:
+        click.echo(f"works; the filter takes {format_thirds(pull.loss_stops)} at rest, lost throughout")
+        show_rows(("time", "stop", "iris", "density", "filter", "extra motor", "exposure"), _rows(prep))
+    else:
+        click.echo("cannot be done as planned")
+    for limit in pull.limits:
+        click.echo(f"{'ok' if limit.holds else 'over' if limit.hard else 'mind':<9}{limit_text(limit, prep)}")
+    for error in pull.errors:
+        assumed = ", assumed" if error.assumed else ""
+        click.echo(f"error    {error.name}: up to {error.stops.max():.3f} stop{assumed}")
+    for sentence in advice(prep):
+        click.echo(f"  → {sentence}")
+    for sentence in (*prep.conflicts, *prep.cautions):
+        click.echo(plain(f"  ! {sentence}"))
+    for sentence in prep.assumptions:
+        click.echo(f"  assumed: {sentence}")
+
+
+def _rows(prep: "StopPullPrep") -> list[list[str]]:
+    """So many moments as fit a screen, first and last among them."""
+    from tapehook.notation import format_position
+
+    pull, count = prep.pull, prep.pull.times_s.size
+    picked = sorted({round(k * (count - 1) / (_ROWS - 1)) for k in range(_ROWS)})
+    return [
+        [
+            f"{pull.times_s[at]:.2f} s",
+            f"T{pull.t_stops[at]:.3g}",
+            format_position(float(pull.iris_positions[at]), prep.lens.unit, step=prep.lens.reading_step),
+            f"{pull.densities[at]:.2f}",
+            f"{pull.extra_deg[at]:.1f}°",
+            f"{pull.extra_percent[at]:.1f} %",
+            f"+- {pull.error_stops[at]:.2f}",
+        ]
+        for at in picked
+    ]

@@ -1,0 +1,151 @@
+"""The table ``[stop_pull]`` of a shot's file, ``shots/NAME.toml``: the course of the stop, and what holds the exposure.
+
+Only that table is read here, with the ``lens`` and ``frames_per_second`` of the shot where the table does not say its
+own. Keys nobody knows are left alone.
+"""
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from tapehook.job.problems import JobProblems, Problem, limit
+from tapehook.job.records import Finite, Identifier, Positive
+from tapehook.job.sheets import Sheet, decoded, read_bytes
+from tapehook.notation import parse_stop
+
+LONGEST_S = 120.0
+TABLE = "stop_pull"
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="ignore", strict=True)
+
+
+class CoursePoint(_Part):
+    """A T-stop at a moment, as written."""
+
+    at_s: Annotated[float, Field(ge=0, le=LONGEST_S)]
+    stop: str
+
+
+class StopPullPlan(_Part):
+    """A balanced stop pull as its file has it; None where the job, or an assumption, says.
+
+    ``extra_from_deg`` and ``extra_to_deg`` are the angles of the filter's ring at 0 % and 100 % of the extra motor.
+    """
+
+    lens: Identifier
+    filter: Identifier
+    course: Annotated[list[CoursePoint], Field(min_length=2, max_length=50)]
+    easing: Literal["even", "eased"] = "eased"
+    frames_per_second: Annotated[float, Field(ge=1, le=120)] = 24.0
+    lag_between_ms: Annotated[float, Field(ge=0, le=2000)] | None = None
+    iris_speed_deg_s: Positive | None = None
+    extra_speed_deg_s: Positive | None = None
+    extra_backlash_deg: Annotated[float, Field(ge=0, le=45)] | None = None
+    extra_from_deg: Finite | None = None
+    extra_to_deg: Finite | None = None
+    density_plus_minus: Annotated[float, Field(ge=0, le=1)] | None = None
+    tolerance_stops: Annotated[float, Field(ge=0.001, le=2)] = 0.05
+
+    @property
+    def t_stops(self) -> list[float]:
+        """The exact T-numbers of the course."""
+        return [parse_stop(point.stop).exact for point in self.course]
+
+
+_EXPECTED = {
+    "lens": "the id of a lens of lenses.csv",
+    "filter": "the id of a variable filter or pair of polarisers in job.toml",
+    "course": 'two or more of { at_s = 0, stop = "T2" }',
+    "easing": '"even" or "eased"',
+    "frames_per_second": "a number from 1 to 120, such as 24",
+    "lag_between_ms": "milliseconds, such as 40",
+    "iris_speed_deg_s": "degrees of ring a second, such as 300",
+    "extra_speed_deg_s": "degrees of ring a second, such as 200",
+    "extra_backlash_deg": "degrees of ring, such as 0.3",
+    "extra_from_deg": "degrees of ring, such as 0",
+    "extra_to_deg": "degrees of ring, such as 90",
+    "density_plus_minus": "a density, such as 0.02",
+    "tolerance_stops": "stops, such as 0.05",
+    "at_s": f"seconds from the start, at most {LONGEST_S:g}, such as 2.5",
+    "stop": 'a T-stop such as "T2.8"',
+}
+
+
+def read_stop_pull(folder: Path, name: str) -> StopPullPlan:
+    """The stop pull of shot ``name`` of a job folder. Raises JobProblems with everything that is wrong with it."""
+    if not name or any(sign in name for sign in "/\\\0") or name.startswith("."):
+        raise JobProblems([Problem("shots", None, "name", name, "the name of a shot, without a path")])
+    file, path = f"shots/{name}.toml", folder / "shots" / f"{name}.toml"
+    if not path.is_file():
+        known = ", ".join(sorted(other.stem for other in (folder / "shots").glob("*.toml"))) or "none yet"
+        raise JobProblems([Problem(file, None, None, None, f"a file with the shot; there are: {known}")])
+    return stop_pull_from(read_bytes(path), file)
+
+
+def stop_pull_from(data: bytes, file: str) -> StopPullPlan:
+    """The stop pull in the bytes of a shot's file. Raises JobProblems."""
+    sheet = Sheet(file)
+    text = decoded(sheet, data)
+    if text is None or sheet.problems:
+        raise JobProblems(sheet.problems)
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as trouble:
+        raise JobProblems([Problem(file, None, None, None, f"TOML ({str(trouble)[:80]})")]) from None
+    except (ValueError, RecursionError):
+        raise JobProblems([Problem(file, None, None, None, "TOML with numbers of ordinary size")]) from None
+    table = document.get(TABLE)
+    if not isinstance(table, dict):
+        raise JobProblems([Problem(file, None, TABLE, None, f"a table headed [{TABLE}]")])
+    shared = {key: document[key] for key in ("lens", "frames_per_second") if key in document}
+    try:
+        plan = StopPullPlan.model_validate(_as_floats(shared | table))
+    except (ValidationError, RecursionError) as trouble:
+        raise JobProblems(_misfits(file, trouble)) from None
+    problems = list(_at_odds(file, plan))
+    if problems:
+        raise JobProblems(problems)
+    return plan
+
+
+def _as_floats(value: Any) -> Any:  # noqa: ANN401 - TOML
+    """Whole numbers are numbers: TOML keeps the two apart, people do not."""
+    if isinstance(value, Mapping):
+        return {key: _as_floats(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_as_floats(item) for item in value]
+    ordinary = isinstance(value, int) and not isinstance(value, bool) and abs(value) < 2**63
+    return float(value) if ordinary else value
+
+
+def _misfits(file: str, trouble: ValidationError | RecursionError) -> Iterator[Problem]:
+    if isinstance(trouble, RecursionError):
+        yield Problem(file, None, None, None, "tables at most a few deep")
+        return
+    for error in trouble.errors(include_url=False):
+        place = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in error["loc"])
+        key = next((part for part in reversed(error["loc"]) if isinstance(part, str)), "")
+        read = None if error["type"] == "missing" or isinstance(error["input"], dict | list) else str(error["input"])
+        yield Problem(file, None, f"{TABLE}{place}", read, _EXPECTED.get(key, "a value of another kind") + limit(error))
+
+
+def _at_odds(file: str, plan: StopPullPlan) -> Iterator[Problem]:
+    """Stops that cannot be read, moments that do not rise, and ends of travel that are one place."""
+    for at, point in enumerate(plan.course, start=1):
+        try:
+            wrong = parse_stop(point.stop).scale == "f"
+        except ValueError:
+            wrong = True
+        if wrong:
+            yield Problem(file, None, f"{TABLE}.course[{at}].stop", point.stop, _EXPECTED["stop"])
+        if at > 1 and point.at_s <= plan.course[at - 2].at_s:
+            expected = "a moment after the one before"
+            yield Problem(file, None, f"{TABLE}.course[{at}].at_s", f"{point.at_s:g}", expected)
+    if plan.extra_from_deg is not None and plan.extra_from_deg == plan.extra_to_deg:
+        expected = "another angle than extra_from_deg"
+        yield Problem(file, None, f"{TABLE}.extra_to_deg", f"{plan.extra_to_deg:g}", expected)
