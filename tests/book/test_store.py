@@ -9,6 +9,7 @@ import pytest
 from sqlalchemy import Table, delete, inspect, select, update
 
 from tapehook.book import store, tables
+from tapehook.book.engine import add_rows
 from tapehook.book.ids import named_id
 from tapehook.book.lenses import add_lens, tie
 from tapehook.book.measuring import add_measurements, in_force
@@ -123,6 +124,15 @@ def test_who_when_where_and_how_warm(book: Book) -> None:
     assert [one.body for one in found] == ["B body", "B body", "A body"]
     assert {(one.who, one.temperature_c, one.when) for one in found} == {("Anna", 21.5, "2024-03-01T09:00:00.000000Z")}
     assert all(one.written_at > one.when for one in found)
+
+
+def test_what_the_driver_says_is_said_in_words(book: Book) -> None:
+    """Also where very many rows go in by the driver itself: a row that is there already ends in a refusal."""
+    take_in(book, small())
+    with book.reading() as connection:
+        row = tuple(connection.execute(select(tables.job)).one())
+    with pytest.raises(BookRefusal, match="says: "), book.writing(ANNA) as writing:
+        add_rows(writing.connection, tables.job, ["id", "name"], [row], may_be_there=False)
 
 
 # --- places ------------------------------------------------------------------------------------------------------

@@ -70,4 +70,4 @@ def lens_history(book: Book, lens_id: bytes) -> LensHistory:
 
 def _prepared(lens: BookLens, session: Session) -> SessionPrep:
     prep = prepare(session.as_job(lens), brief=True)
-    return SessionPrep(session.title, prep.lens(LENS), prep.flanges.lens(LENS), session.bodies)
+    return SessionPrep(session.title, prep.lens(LENS), session.bodies)

@@ -2,6 +2,7 @@
 
 import re
 import sqlite3
+import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -109,8 +110,16 @@ def in_words(place: str) -> Iterator[None]:
         raise refusal(place, _said(trouble.orig)) from trouble
     except (sqlite3.Error, SQLAlchemyError) as trouble:
         raise refusal(place, _said(trouble)) from trouble
+    except _server_errors() as trouble:
+        raise refusal(place, _said(trouble)) from trouble
     except OSError as trouble:
         raise refusal(place, f"{trouble.strerror or trouble}: nothing was written, {_SAFE}") from trouble
+
+
+def _server_errors() -> tuple[type[Exception], ...]:
+    """What the driver of a server raises where it is used by itself, for very many rows; none where it is not there."""
+    driver = sys.modules.get("psycopg")
+    return (driver.Error,) if driver else ()
 
 
 def _said(trouble: BaseException | None) -> str:

@@ -13,7 +13,7 @@ from tapehook.lens.flange import MATTERS
 from tapehook.lens.map import Z95
 from tapehook.notation import format_distance
 from tapehook.prep.flange_findings import TECHNICIAN, flange_used
-from tapehook.prep.results import CopyPrep, LensFlange, LensPrep, StopView
+from tapehook.prep.results import CopyPrep, FlangePrep, LensPrep, StopView
 from tapehook.prep.room import optics_of, room
 from tapehook.prep.twins import compare_copies
 from tapehook.prep.wording import Maker, depth_used, percent, width_text
@@ -28,7 +28,6 @@ class SessionPrep:
 
     title: str
     entry: LensPrep
-    flange: LensFlange | None = None
     bodies: tuple[str, ...] = ()
 
 
@@ -38,7 +37,8 @@ class Change:
 
     ``copy`` compares the maps, the later against the earlier. ``play`` is the backlash after less that before, in
     degrees of ring, with its half-width (95 %). ``flange_m`` likewise, positive: the sensor stands farther back than
-    before. ``one_body``: both were tested on the same body and no other, so that it is the lens that changed.
+    before, lens and body together. ``one_body``: both were on the same body and no other, so that two bodies' flanges
+    are out of it.
     """
 
     before: SessionPrep
@@ -93,11 +93,11 @@ def _play_deg(entry: LensPrep) -> tuple[float, float] | None:
 
 
 def _flange_change(before: SessionPrep, after: SessionPrep) -> tuple[float, float] | None:
-    one, other = before.flange, after.flange
-    if one is None or other is None or None in {one.flange_m, one.sd_m, other.flange_m, other.sd_m}:
+    one, other = before.entry.flange, after.entry.flange
+    if not isinstance(one, FlangePrep) or not isinstance(other, FlangePrep):
         return None
-    shift = float(other.flange_m or 0.0) - float(one.flange_m or 0.0)
-    return shift, Z95 * math.hypot(float(one.sd_m or 0.0), float(other.sd_m or 0.0))
+    (was_m, was_sd_m), (is_m, is_sd_m) = one.fit.flange_m(), other.fit.flange_m()
+    return is_m - was_m, Z95 * math.hypot(was_sd_m, is_sd_m)
 
 
 def drift_curves(sessions: Sequence[SessionPrep]) -> list[DriftCurve]:
@@ -187,12 +187,14 @@ def _flange_finding(make: Maker, change: Change, flange_m: tuple[float, float], 
     severity: Severity = "info"
     if share is not None and change.one_body:
         severity = "fix" if share - spread >= 1.0 else "watch" if share - spread >= MATTERS else "info"
-    doubt = "" if change.one_body else ", of lens and body together: they were not tested on one and the same body"
+    doubt = "" if change.one_body else "; but the two were not tested on one and the same body"
     return make(
         "history.flange",
         severity,
         f"{when} the sensor came to stand {abs(flange_m[0]) * UM:.0f} +- {flange_m[1] * UM:.0f} um {moved} behind the "
         f"lens{doubt}.",
-        TECHNICIAN if change.one_body else "Repeat the chart tests on one body; only then the lens can be blamed.",
+        f"Find best focus with another lens on that body: if it moved too, it is the body, else the lens. {TECHNICIAN}"
+        if change.one_body
+        else "Repeat the chart tests on one body: each body has a flange of its own.",
         depth_used(share, stop.text, spread) if share is not None and stop is not None else None,
     )
