@@ -38,9 +38,10 @@ COMMANDS = (
     "strip",
     "strip-match",
     "split",
-    "pull",
     "exposure",
     "flicker",
+    "pull",
+    "stop-pull",
     "depth",
 )
 PAPER = ("handover", "strip", "strip-match")
@@ -117,6 +118,7 @@ def rows_of(shape: Schema, path: str = "") -> Iterator[str]:
         "split",
         "exposure",
         "flicker",
+        "stop-pull",
         "pull",
         *PAPER,
     ],
@@ -143,6 +145,7 @@ def test_each_field_of_the_json_is_documented(name: str) -> None:
         "split",
         "exposure",
         "flicker",
+        "stop-pull",
         "pull",
         *PAPER,
     ],

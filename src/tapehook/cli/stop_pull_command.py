@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 _ROWS = 13
 _EXAMPLE = """\b
 Example:
-  tapehook stop-pull my-job --shot "stop pull"
-  tapehook stop-pull my-job --shot "stop pull" --json
+  tapehook stop-pull my-job --shot window
+  tapehook stop-pull my-job --shot window --json
 """
 
 
