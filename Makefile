@@ -1,6 +1,6 @@
 # All that is done with this repository. Each target sets up what it needs: Python 3.11+ and make are enough.
 .DEFAULT_GOAL := help
-.PHONY: help demo test test-slow test-trace lint format docs speed tour lock setup clean
+.PHONY: help demo test test-slow test-trace lint format docs speed tour screens lock setup clean
 .SUFFIXES:
 
 BIN := .venv/bin
@@ -45,6 +45,9 @@ speed: .venv/.ready-speed ## measure, beside peers in the same run; writes docs/
 
 tour: .venv/.ready-dev ## take the README's pictures anew from the demo job
 	@$(BIN)/python scripts/tour.py
+
+screens: .venv/.ready-dev ## take the pictures of every page anew, three widths, both themes
+	@$(BIN)/python scripts/screens.py
 
 lock: .venv/.ready-dev ## resolve the dependencies anew (UPGRADE=1 for newer versions)
 	@PATH="$(CURDIR)/$(BIN):$$PATH" scripts/lock.sh

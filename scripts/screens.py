@@ -29,6 +29,8 @@ ROOT = Path(__file__).resolve().parents[1]
 PICTURES = ROOT / "docs" / "pictures" / "pages"
 WIDTHS = {360: 780, 820: 1100, 1440: 900}
 THEMES = ("paper", "dim")
+TALLEST = 1_600
+"""Pixels; what a page has below that is more of the same."""
 FLAGS = ["--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-sync"]
 ROOT_FLAGS = [] if os.geteuid() else ["--no-sandbox"]
 
@@ -94,10 +96,18 @@ def _theme(browser: Browser, address: str, theme: str, only: list[str]) -> list[
             if name == "onset":
                 _people(page)
             page.wait_for_timeout(250)
-            page.screenshot(path=PICTURES / f"{name}-{width}-{theme}.png", full_page=name != "prep" or width < 1000)
+            _take(page, PICTURES / f"{name}-{width}-{theme}.png", width)
             _scrolls_sideways(page, name, width, errors)
         context.close()
     return errors
+
+
+def _take(page: Page, path: Path, width: int) -> None:
+    """The page from its top, at most a few screens of it: the pictures are committed."""
+    tall = int(page.evaluate("document.documentElement.scrollHeight"))
+    page.set_viewport_size({"width": width, "height": max(min(tall, TALLEST), WIDTHS[width])})
+    page.screenshot(path=path)
+    page.set_viewport_size({"width": width, "height": WIDTHS[width]})
 
 
 def _addresses(page: Page, address: str) -> dict[str, str]:

@@ -78,7 +78,7 @@ def test_a_lens_from_nothing_to_signed_off_by_keyboard(own_pages: Visits) -> Non
     page.keyboard.press("Enter")
     _type(page, "85.6")
     wrong.wait_for(state="detached")
-    page.locator(".wide-picture svg").wait_for()
+    page.locator(".picture svg").first.wait_for()
     assert page.locator(".marks tbody tr").count() == len(MARKS)
     _tab_to(page, "name")
     page.keyboard.press("Control+a")

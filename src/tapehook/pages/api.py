@@ -3,6 +3,7 @@
 Every route has the guard before it: a session to look, one that may write and its token to write.
 """
 
+import json
 from collections.abc import Mapping
 from typing import Annotated, Any
 
@@ -146,7 +147,7 @@ def get_bench(desk: At, job: Key, lens: Key) -> Json:
     """One lens at the bench: readings with their keys, findings, and what to measure next."""
     now = desk.job(job)
     row_id = _row(now, lens)
-    bench = bench_of(now, desk.one_lens(now, row_id), row_id)
+    bench = bench_of(now, desk.prep(now).lens(row_id), row_id)
     return {
         "stamp": desk.stamp(),
         "id": row_id,
@@ -166,12 +167,17 @@ def get_bench(desk: At, job: Key, lens: Key) -> Json:
 
 
 @router.get("/jobs/{job}/onset")
-def get_onset(desk: At, job: Key) -> Json:
+def get_onset(desk: At, job: Key) -> Response:
     """The figures that the On set page computes from."""
-    now = desk.job(job)
-    with desk.book.reading() as connection:
-        builds = [build for build, _ in builds_of(connection, now.id)]
-    return onset_data(now, desk.prep(now), builds)
+    now, prep = desk.recent(job)
+
+    def make() -> bytes:
+        with desk.book.reading() as connection:
+            builds = [build for build, _ in builds_of(connection, now.id)]
+        data = {**onset_data(now, prep, builds), "stamp": desk.stamp_of(now)}
+        return json.dumps(data, allow_nan=False, separators=(",", ":")).encode()
+
+    return Response(desk.made("onset", now, make), media_type="application/json")
 
 
 @router.get("/lenses")

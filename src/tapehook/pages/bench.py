@@ -60,8 +60,8 @@ class Bench:
     """What undo would take back, in words; empty for nothing."""
 
 
-def bench_of(now: JobNow, entry: LensPrep, row_id: str) -> Bench:
-    """The bench of one lens of a job."""
+def bench_of(now: JobNow, entry: LensPrep, row_id: str, pictures: Sequence[str] = ()) -> Bench:
+    """The bench of one lens of a job, with the ``pictures`` wanted: "wide", "narrow" or both."""
     lens = now.lens(row_id)
     stop = entry.shooting or entry.widest
     measured = [one for one in now.rows["reading"] if one.row_id == row_id]
@@ -74,8 +74,8 @@ def bench_of(now: JobNow, entry: LensPrep, row_id: str) -> Bench:
         charts=_charts(now, entry, row_id),
         findings=entry.findings,
         advice=next_advice(entry, now.job, most=3),
-        picture=map_chart_of(entry, CHART_WIDTH, CHART_HEIGHT),
-        picture_narrow=map_chart_of(entry, NARROW_WIDTH, NARROW_HEIGHT),
+        picture=map_chart_of(entry, CHART_WIDTH, CHART_HEIGHT) if "wide" in pictures else None,
+        picture_narrow=map_chart_of(entry, NARROW_WIDTH, NARROW_HEIGHT) if "narrow" in pictures else None,
         last=_last(measured, lens),
     )
 

@@ -8,10 +8,11 @@ import asyncio
 import hashlib
 import secrets
 import threading
+import time
 from collections import OrderedDict, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from sqlalchemy import func, select
 
@@ -20,15 +21,22 @@ from tapehook.book.jobs import JobDocument, document_id, on_cameras, rows_now, s
 from tapehook.book.measuring import Measured, Measurement
 from tapehook.book.store import Book, Writer, Writing
 from tapehook.book.versions import Thing, Version, newest, thing
+from tapehook.finding import sort_findings
 from tapehook.job import ChartTest, Job, JobProblems, Lens, Problem, Reading
+from tapehook.job.records import Axis
 from tapehook.job.tomlfile import read_job_toml
 from tapehook.prep import LensPrep, Prep, prepare
-from tapehook.prep.prepare import Batch
+from tapehook.prep.prepare import Batch, prepare_batch
+from tapehook.prep.usual import usual_play
 
 MOST_LENSES = 2_000
 """Prepared lenses kept in memory; one is some tens of kilobytes."""
 MOST_JOBS = 20
 MOST_MEASURED = 50_000
+SOON_S = 0.5
+"""What is looked at while it is being written to may be so much behind, and says so by its stamp."""
+FROM_OTHERS = ("twin.", "light.")
+"""Findings on a lens that need others of the job beside it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +64,8 @@ class JobNow:
     on_camera: dict[bytes, Thing]
     signed: tuple[Thing, ...]
     number: int
+    read_at: float
+    """When it was read, on the clock that only goes forward."""
 
     def lens_key(self, row_id: str) -> str:
         """The key of a lens in an address."""
@@ -98,9 +108,10 @@ class _LensCache:
         """Like ``map``, lens by lens, each worked out only where nothing equal was before."""
         for batch in batches:
             facts = _facts_of(batch)
-            yield [self._one(work, single, facts) for single in _singles(batch)]
+            yield [self.one(work, single, facts) for single in _singles(batch)]
 
-    def _one(self, work: Callable[[Batch], list[LensPrep]], single: Batch, facts: bytes) -> LensPrep:
+    def one(self, work: Callable[[Batch], list[LensPrep]], single: Batch, facts: bytes) -> LensPrep:
+        """One lens of a batch whose ``facts`` are known."""
         records = (*single.job.lenses, *single.job.readings, *single.job.charts)
         key = (facts, *map(id, records))
         with self.lock:
@@ -127,6 +138,19 @@ def _singles(batch: Batch) -> Iterator[Batch]:
     for lens in batch.job.lenses:
         own = {"lenses": (lens,), "readings": tuple(readings[lens.id]), "charts": tuple(charts[lens.id])}
         yield Batch(batch.job.model_copy(update=own), batch.usual, batch.serials_read, batch.brief)
+
+
+def _by_axis(readings: Iterable[Reading]) -> dict[str, dict[Axis, list[Reading]]]:
+    found: dict[str, dict[Axis, list[Reading]]] = defaultdict(lambda: defaultdict(list))
+    for reading in readings:
+        found[reading.lens_id][reading.axis].append(reading)
+    return found
+
+
+def _with_what_others_said(alone: LensPrep, before: LensPrep) -> LensPrep:
+    """A lens prepared by itself, with the findings that came from other lenses when all were prepared last."""
+    added = [one for one in before.findings if one.code.startswith(FROM_OTHERS)]
+    return replace(alone, findings=tuple(sort_findings([*alone.findings, *added])), borrowed=before.borrowed)
 
 
 def _facts_of(batch: Batch) -> bytes:
@@ -191,6 +215,8 @@ class Desk:
         self._known = self._records()
         self._jobs: OrderedDict[str, JobNow] = OrderedDict()
         self._preps: OrderedDict[str, tuple[int, Prep]] = OrderedDict()
+        self._recent: OrderedDict[str, tuple[JobNow, Prep, float]] = OrderedDict()
+        self._bytes: OrderedDict[tuple[str, str], tuple[int, bytes]] = OrderedDict()
         self._lenses = _LensCache()
         self._made = _Records()
         self._lock = threading.RLock()
@@ -316,7 +342,7 @@ class Desk:
         tables_ = {"readings": "reading", "charts": "chart", "tstops": "light"}
         measured = {field: tuple(map(self._made.of, rows[kind])) for field, kind in tables_.items()}
         job = self._made.job(found.now).model_copy(update={field: value for field, value in measured.items() if value})
-        return JobNow(key, job_id, name, found, job, rows, lens_ids, placed, tuple(signed), number)
+        return JobNow(key, job_id, name, found, job, rows, lens_ids, placed, tuple(signed), number, time.monotonic())
 
     def prep(self, now: JobNow) -> Prep:
         """A job prepared; what is equal to an earlier time is not worked out again."""
@@ -337,9 +363,68 @@ class Desk:
                     self._preps.popitem(last=False)
             return prep
 
-    def one_lens(self, now: JobNow, row_id: str) -> LensPrep:
-        """One lens of a job, prepared with the whole job."""
-        return self.prep(now).lens(row_id)
+    def recent(self, key: str) -> tuple[JobNow, Prep]:
+        """A job and what is known of it, both of one moment: now, or where it is written to all the time, just before.
+
+        A page that shows the whole job need not follow each of ten readings a second; its stamp says how far it is.
+        """
+        now = self.job(key)
+        with self._lock:
+            kept = self._recent.get(key)
+        if kept is not None and (kept[0].number == now.number or time.monotonic() - kept[2] < SOON_S):
+            return kept[0], kept[1]
+        prep = self.prep(now)
+        with self._lock:
+            self._recent[key] = (now, prep, time.monotonic())
+            self._recent.move_to_end(key)
+            while len(self._recent) > MOST_JOBS:
+                self._recent.popitem(last=False)
+        return now, prep
+
+    def one_lens(self, now: JobNow, row_id: str) -> tuple[LensPrep, bool]:
+        """One lens of a job, prepared, and whether all that other lenses say of it is in that already.
+
+        Just after somebody typed it is worked out by itself, with what the others said of it before: so it is there at
+        once, and all of it a moment later. A lens with chart tests waits for the others, as they share its budget.
+        """
+        with self._lock:
+            kept = self._preps.get(now.key)
+        if kept is None or kept[0] == now.number or time.monotonic() - now.read_at > SOON_S:
+            return self.prep(now).lens(row_id), True
+        if any(test.lens_id == row_id for test in now.job.charts):
+            return self.prep(now).lens(row_id), True
+        before = next((entry for entry in kept[1].lenses if entry.lens.id == row_id), None)
+        if before is None:
+            return self.prep(now).lens(row_id), True
+        return _with_what_others_said(self._alone_prepared(now, row_id), before), False
+
+    def _alone_prepared(self, now: JobNow, row_id: str) -> LensPrep:
+        usual = usual_play(now.job.lenses, _by_axis(now.job.readings))
+        whole = Batch(now.job, usual, any(lens.serial for lens in now.job.lenses), brief=False)
+        single = next(one for one in _singles(whole) if one.job.lenses[0].id == row_id)
+        return self._lenses.one(prepare_batch, single, _facts_of(whole))
+
+    def made(self, what: str, now: JobNow, make: Callable[[], bytes]) -> bytes:
+        """Bytes made of a job at one moment, made once for all who ask."""
+        with self._lock:
+            kept = self._bytes.get((what, now.key))
+        if kept is not None and kept[0] == now.number:
+            return kept[1]
+        with self._alone(f"{what} {now.key}"):
+            with self._lock:
+                kept = self._bytes.get((what, now.key))
+            if kept is not None and kept[0] == now.number:
+                return kept[1]
+            data = make()
+            with self._lock:
+                self._bytes[what, now.key] = (now.number, data)
+                while len(self._bytes) > 3 * MOST_JOBS:
+                    self._bytes.popitem(last=False)
+            return data
+
+    def stamp_of(self, now: JobNow) -> str:
+        """The stamp of a job as it was at that moment."""
+        return f"{self.nonce}-{now.number}"
 
     @contextmanager
     def _alone(self, what: str) -> Iterator[None]:

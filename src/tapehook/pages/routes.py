@@ -24,6 +24,7 @@ from tapehook.pages.onset import onset_data
 from tapehook.pages.overview import COLUMNS, SIGNS, WORDS, place_of, standings, to_act_on
 from tapehook.pages.sessions import Session, Sessions
 from tapehook.pages.words import count_of, local_time, percent
+from tapehook.prep import Prep
 from tapehook.prep.basis import lens_title
 
 router = APIRouter(include_in_schema=False)
@@ -98,11 +99,11 @@ def page(request: Request, template: str, status: int = 200, **shown: Any) -> HT
     return answer
 
 
-def parts(template: str, names: tuple[str, ...], desk: Desk, **shown: Any) -> dict[str, Any]:  # noqa: ANN401
-    """Named blocks of a template, for a page that shows them anew."""
+def parts(template: str, names: tuple[str, ...], stamp: str, **shown: Any) -> dict[str, Any]:  # noqa: ANN401
+    """Named blocks of a template, for a page that shows them anew; ``stamp`` is from before they were read."""
     loaded = ENVIRONMENT.get_template(template)
     context = loaded.new_context({"part": True, **shown})
-    return {"stamp": desk.stamp(), "parts": {name: "".join(loaded.blocks[f"part_{name}"](context)) for name in names}}
+    return {"stamp": stamp, "parts": {name: "".join(loaded.blocks[f"part_{name}"](context)) for name in names}}
 
 
 def trouble_page(request: Request, status: int, sentences: list[str]) -> Response:
@@ -159,11 +160,14 @@ def get_let_in(request: Request, sessions: All, session: Who) -> Response:
 def get_prep(request: Request, desk: At, job: Key) -> Response:
     """Prep: what is left to do."""
     now = desk.job(job)
-    return page(request, "prep.html", **_prep_shown(desk, now), parts_url=f"/part/prep/{job}")
+    return page(request, "prep.html", **_prep_shown(now, desk.prep(now)), parts_url=f"/part/prep/{job}")
 
 
-def _prep_shown(desk: Desk, now: JobNow) -> dict[str, Any]:
-    prep = desk.prep(now)
+def _dumped(data: object) -> bytes:
+    return json.dumps(data, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
+
+
+def _prep_shown(now: JobNow, prep: Prep) -> dict[str, Any]:
     listed = standings(now, prep)
     return {
         "here": "prep",
@@ -180,10 +184,15 @@ def _prep_shown(desk: Desk, now: JobNow) -> dict[str, Any]:
 
 
 @router.get("/part/prep/{job}")
-def part_prep(desk: At, job: Key, session: Who) -> JSONResponse:
+def part_prep(desk: At, job: Key, session: Who) -> Response:
     """The list of Prep, anew."""
-    shown = _prep_shown(desk, desk.job(job))
-    return JSONResponse(parts("prep.html", ("list", "findings", "head"), desk, session=session, **shown))
+    now, prep = desk.recent(job)
+
+    def make() -> bytes:
+        shown = _prep_shown(now, prep)
+        return _dumped(parts("prep.html", ("list", "findings", "head"), desk.stamp_of(now), session=session, **shown))
+
+    return Response(desk.made(f"prep {session.right}", now, make), media_type="application/json")
 
 
 @router.get("/job/{job}/bench")
@@ -200,11 +209,14 @@ def get_bench_first(desk: At, job: Key) -> Response:
 def get_bench(request: Request, desk: At, job: Key, lens: Key) -> Response:
     """The bench: one lens, measured and proved."""
     now = desk.job(job)
-    shown = _bench_shown(desk, now, lens)
+    shown, _ = _bench_shown(desk, now, lens)
     return page(request, "bench.html", **shown, parts_url=f"/part/bench/{job}/{lens}")
 
 
-def _bench_shown(desk: Desk, now: JobNow, key: str) -> dict[str, Any]:
+def _bench_shown(
+    desk: Desk, now: JobNow, key: str, pictures: tuple[str, ...] = ("wide", "narrow")
+) -> tuple[dict[str, Any], bool]:
+    """What the bench shows of a lens, and whether all that the other lenses say of it is in that."""
     row_id = now.row_of(key)
     if row_id is None:
         raise NotThere("There is no such lens in this job.")
@@ -213,12 +225,13 @@ def _bench_shown(desk: Desk, now: JobNow, key: str) -> dict[str, Any]:
     signed = next(
         (one for one in now.signed if one.now.lens_id == now.lens_ids[row_id] and one.data["check"] == "lens"), None
     )
-    return {
+    entry, whole = desk.one_lens(now, row_id)
+    shown = {
         "here": "bench",
         "now": now,
         "topics": now.key,
         "key": key,
-        "bench": bench_of(now, desk.one_lens(now, row_id), row_id),
+        "bench": bench_of(now, entry, row_id, pictures),
         "camera": now.camera_of(row_id) or "",
         "before": now.lens_key(ids[at - 1]) if at else None,
         "after": now.lens_key(ids[at + 1]) if at + 1 < len(ids) else None,
@@ -227,6 +240,7 @@ def _bench_shown(desk: Desk, now: JobNow, key: str) -> dict[str, Any]:
         "imperial": now.lens(row_id).engraved_in == "feet"
         or (now.lens(row_id).engraved_in is None and now.job.units == "imperial"),
     }
+    return shown, whole
 
 
 def _label(lens: Lens) -> str:
@@ -240,10 +254,19 @@ def _short_title(lens: Lens) -> str:
 
 
 @router.get("/part/bench/{job}/{lens}")
-def part_bench(desk: At, job: Key, lens: Key, session: Who) -> JSONResponse:
-    """What the readings mean, anew."""
-    shown = _bench_shown(desk, desk.job(job), lens)
-    return JSONResponse(parts("bench.html", ("table", "findings", "picture", "sign"), desk, session=session, **shown))
+def part_bench(
+    desk: At,
+    job: Key,
+    lens: Key,
+    session: Who,
+    narrow: bool = False,  # noqa: FBT001, FBT002 - a query
+) -> JSONResponse:
+    """What the readings mean, anew; with the picture for a ``narrow`` page alone, or the wide one alone."""
+    now = desk.job(job)
+    shown, whole = _bench_shown(desk, now, lens, pictures=("narrow",) if narrow else ("wide",))
+    # Where the others have not been heard yet, the stamp is an older one, and the page asks again.
+    stamp = desk.stamp_of(now) if whole else f"{desk.nonce}-{now.number - 1}"
+    return JSONResponse(parts("bench.html", ("table", "findings", "picture", "sign"), stamp, session=session, **shown))
 
 
 @router.get("/job/{job}/onset")

@@ -49,6 +49,7 @@ function name() {
 async function flush() {
   if (sending) return;
   sending = true;
+  let stamp;
   try {
     while (waiting.length) {
       const { data } = waiting[0];
@@ -56,9 +57,10 @@ async function flush() {
       if (!ok && (status >= 500 || status === 409)) throw new Error(`status ${status}`);
       waiting.shift();
       keepWaiting();
+      stamp = said.stamp ?? stamp;
       if (!ok) giveBack(data, sentences(said));
     }
-    await refresh();
+    await refresh(stamp);
   } catch {
     markStale();
     setTimeout(flush, ASK_AGAIN_MS);
@@ -142,7 +144,7 @@ at("withdraw").addEventListener("click", async () => {
     const { ok, said } = await send(correction.dataset.api, { id, reason: reason || "withdrawn" });
     if (ok) {
       dialog.close();
-      await refresh();
+      await refresh(said.stamp);
     } else correction.querySelector(".said").textContent = sentences(said);
   } catch {
     markStale();

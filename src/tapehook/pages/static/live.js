@@ -8,6 +8,7 @@ const TOKEN = { "x-tapehook-token": body.dataset.token };
 const ASK_AGAIN_MS = [500, 1000, 2000, 4000];
 const SILENCE_MS = 6000;
 const SOON_MS = 400;
+const CATCH_UP_MS = 700;
 
 export const at = (id) => document.getElementById(id);
 
@@ -73,7 +74,7 @@ async function watch() {
       if (!answer.ok) throw new Error(`status ${answer.status}`);
       const { changed, stamp } = await answer.json();
       const isBack = state.stale;
-      if (changed || isBack) await refresh();
+      if (changed || isBack) await refresh(isBack ? undefined : stamp);
       state.stamp = stamp;
       markFresh();
       failures = 0;
@@ -88,10 +89,20 @@ async function watch() {
 
 let running = null;
 let queued = null;
+let shown = numberOf(body.dataset.stamp);
+let wanted = shown;
 
-/** Fetches the live parts of the page anew, after whatever is being fetched already: what it shows is never older. */
-export function refresh() {
-  if (!body.dataset.parts) return Promise.resolve();
+function numberOf(stamp) {
+  return Number((stamp ?? "").split("-")[1] ?? NaN);
+}
+
+/**
+ * Fetches the live parts of the page anew, after whatever is being fetched already: what it shows is never older.
+ * With a stamp: only where what is shown is older than that.
+ */
+export function refresh(stamp) {
+  wanted = Math.max(wanted, numberOf(stamp) || 0);
+  if (!body.dataset.parts || shown >= numberOf(stamp)) return Promise.resolve();
   if (!running) {
     running = fetchParts().finally(() => (running = null));
     return running;
@@ -100,15 +111,26 @@ export function refresh() {
     .catch(() => null)
     .then(() => {
       queued = null;
-      return refresh();
+      return refresh(stamp);
     });
   return queued;
 }
 
+let catching = 0;
+
+/** What came may be a moment behind, while somebody is typing: then it is fetched once more, a little later. */
+function catchUp(stamp) {
+  clearTimeout(catching);
+  if (wanted > numberOf(stamp)) catching = setTimeout(() => refresh().catch(markStale), CATCH_UP_MS);
+}
+
 async function fetchParts() {
-  const answer = await ask(body.dataset.parts);
+  const narrow = matchMedia("(max-width: 600px)").matches ? "?narrow=true" : "";
+  const answer = await ask(body.dataset.parts + narrow);
   if (!answer.ok) throw new Error(`status ${answer.status}`);
-  const { parts } = await answer.json();
+  const { parts, stamp } = await answer.json();
+  shown = numberOf(stamp);
+  catchUp(stamp);
   for (const [name, html] of Object.entries(parts)) {
     const place = document.querySelector(`[data-part="${name}"]`);
     if (place && place.dataset.shown !== html) {
@@ -158,7 +180,7 @@ async function submit(form) {
         if (field.matches("input:not([type=hidden],[type=radio],[type=checkbox],[data-keep]), textarea")) field.value = "";
       }
       form.closest("dialog")?.close();
-      await refresh();
+      await refresh(said.stamp);
     }
   } catch {
     clearTimeout(later);
@@ -179,7 +201,7 @@ async function press(button) {
       follow(button.dataset.then, said);
       return;
     }
-    if (ok) await refresh();
+    if (ok) await refresh(said.stamp);
     const text = ok ? (said.said ?? "") : sentences(said);
     if (text) announce(text);
   } catch {
