@@ -113,3 +113,45 @@ def _job(random: Random) -> str:
     for key in ("sensor_width_mm", "sensor_height_mm", "photosite_um"):
         lines += [f"{key} = {_number(random, 1e-6, 1e9)}"] if random.random() < 0.7 else []
     return "\n".join(lines) + "\n"
+
+
+def extreme_charts(seed: int) -> str:
+    """The text of charts.csv for the lenses of ``extreme_folder``: tests near, far, at limits, on bodies or on none."""
+    random = seeded(seed + 10**6)
+    rows = ["lens_id,chart_distance_m,position,approach,t_stop,camera,focal_mm,chart_width_m,frame_fill"]
+    start, end = random.choice(SPANS)
+    for _ in range(random.randint(1, 9)):
+        distance = float(_number(random, *random.choice(RANGES)))
+        position = start + (end - start) / (1 + distance) if random.random() < 0.8 else random.choice([start, end])
+        cells = [
+            "X1",
+            repr(distance),
+            _maybe(random, lambda at=position: repr(at), 0.9),  # type: ignore[misc]
+            random.choice(["", "near_to_far", "far_to_near"]),
+            _maybe(random, lambda: _number(random, 1e-6, 1e9)),
+            random.choice(["", "A", "A", "B"]),
+            _maybe(random, lambda: _number(random, 1e-6, 1e9), 0.3),
+            _maybe(random, lambda: _number(random, 1e-6, 1e9), 0.2),
+            _maybe(random, lambda: _number(random, 1e-9, 1), 0.2),
+        ]
+        rows.append(",".join(cells))
+    return "\n".join(rows) + "\n"
+
+
+def extreme_shot(seed: int) -> str:
+    """The text of a shot with numbers at their limits, for the first lens of ``extreme_folder``."""
+    random = seeded(seed + 2 * 10**6)
+    lines = ['lens = "X1"']
+    if random.random() < 0.5:
+        lines.append(f'stop = "T{random.choice([0.5, 1.3, 2.8, 22, 128])}"')
+    for key, least, most in (("speed_deg_s", 1e-6, 1e9), ("acceleration_deg_s2", 1e-6, 1e9), ("within", 1e-9, 1)):
+        lines += [f"{key} = {_number(random, least, most)}"] if random.random() < 0.4 else []
+    lines += [f"lag_ms = {random.choice([0, 20, 2000])}"] if random.random() < 0.6 else []
+    for name in ("Ada", "Ivo")[: random.randint(1, 2)]:
+        lines += ["[[people]]", f'name = "{name}"']
+        for at in range(random.randint(1, 4)):
+            place = [random.choice([0.0, -1e4, 1e4, random.uniform(-5, 5)]) for _ in range(3)]
+            lines += ["[[people.path]]", f"at_s = {at * random.uniform(0.2, 1.0) + at}", f"place_m = {place}"]
+    if random.random() < 0.5:
+        lines += ["[[hold]]", "from_s = 0", f"to_s = {random.uniform(0.1, 3)}", 'who = ["Ada"]']
+    return "\n".join(lines) + "\n"

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 from tapehook.cli import main
 from tests.cli.shapes import misfits, schema, strictly
-from tests.faults.extremes import extreme_folder, seeded
+from tests.faults.extremes import extreme_charts, extreme_folder, extreme_shot, seeded
 from tests.faults.mangling import AWKWARD, Folder, contents, mangled_folders
 from tests.notation.strategies import any_text
 
@@ -143,7 +143,9 @@ WORDS = [
     *("job/lenses.csv", "file/out", "out", ".", "..", "~", "$HOME", "%s", "{}", "*", "-1", "--out=", "--lens=X1"),
 ]
 any_word = st.sampled_from(WORDS) | st.sampled_from([text for text in AWKWARD if len(text) < 3_000]) | any_text
-COMMANDS = st.sampled_from(["demo", "depth", "map", "next", "prep", "twins"])
+COMMANDS = st.sampled_from(
+    ["demo", "depth", "exposure", "flange", "flicker", "map", "next", "prep", "pull", "split", "twins"]
+)
 
 
 @st.composite
@@ -233,6 +235,31 @@ def test_1750_folders_with_numbers_at_their_limits(outcomes: Outcomes, capsys: p
             _, printed = outcomes.call(args + ["--json"] * (seed % 2))
             assert not NOT_A_NUMBER.search(printed), seed
     outcomes.tell("folders with numbers at their limits, mapped", 1_750, capsys)
+
+
+def _with_shot(seed: int) -> Callable[[Path], None]:
+    def write(folder: Path) -> None:
+        _extreme(seed)(folder)
+        (folder / "charts.csv").write_text(extreme_charts(seed))
+        (folder / "shots").mkdir()
+        (folder / "shots" / "one.toml").write_text(extreme_shot(seed))
+
+    return write
+
+
+def test_250_folders_with_charts_and_shots_at_their_limits(
+    outcomes: Outcomes, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Chart tests and shots with any numbers: the flange and the pull in their shapes, or problems; never NaN."""
+    for seed in range(250):
+        with job_folder(_with_shot(seed)) as folder:
+            outcomes.json("flange", ["flange", str(folder)])
+            pull = ["pull", str(folder), "--shot", "one", *(["--slowest"] if seed % 3 == 0 else [])]
+            outcomes.json("pull", pull)
+            for args in (["flange", str(folder)], pull) if seed % 5 == 0 else ():
+                _, printed = outcomes.call(args)
+                assert not NOT_A_NUMBER.search(printed), seed
+    outcomes.tell("folders with charts and shots at their limits", 500, capsys)
 
 
 def test_250_folders_with_numbers_at_their_limits_handed_over(

@@ -20,6 +20,8 @@ Floats = npt.NDArray[np.float64]
 
 SAME_FOCAL = 0.02
 """Focal lengths within this part of each other are one setting of a zoom."""
+MOST_APART = 1e6
+"""Widths of depth that are more apart than this are those of no set of tests."""
 BEYOND = 0.05
 """A ring may be followed so far past infinity, in places of its scale; beyond, the curve goes on straight."""
 
@@ -42,7 +44,13 @@ def lens_flange(
         return "no_optics"
     if stop is None:
         return "no_stop"
-    return _flange(found, lens, basis, basis.optics, lens_map, stop, usual) or "too_near"
+    if not basis.optics.blur_m > 0:
+        return "no_depth"
+    try:
+        with np.errstate(all="ignore"):  # what is beyond every lens is told, see _ordinary
+            return _flange(found, lens, basis, basis.optics, lens_map, stop, usual) or "too_near"
+    except np.linalg.LinAlgError:
+        return "beyond"
 
 
 def _flange(
@@ -53,7 +61,7 @@ def _flange(
     lens_map: LensMap,
     stop: StopView,
     usual: UsualPlay,
-) -> FlangePrep | None:
+) -> FlangePrep | FlangeUnusable | None:
     """The fit of the tests that lie where focus exists; None when none does."""
     focals, zoom = _focal_lengths(tests, optics)
     q = _at_each(focals, zoom, optics, [test.chart_distance_m for test in tests])
@@ -64,8 +72,23 @@ def _flange(
     focals, zoom = _focal_lengths(used, optics)
     names = sorted({test.camera for test in used}, key=lambda name: (name is None, name or ""))
     charts = _deviations(used, lens, basis, optics, lens_map, stop, usual, focals, zoom, names)
+    if not _ordinary(charts):
+        return "beyond"
     fit = fit_flange(charts)
+    if not np.isfinite(fit.mean()).all() or not np.isfinite(fit.covariance()).all():
+        return "beyond"
     return FlangePrep(charts, fit, judge(charts, fit), stop, tuple(names), focals, tuple(used))
+
+
+def _ordinary(charts: ChartDeviations) -> bool:
+    """Whether figures are such that arithmetic holds: finite, and not more apart than lenses are."""
+    sizes = np.concatenate([np.diag(charts.covariance_dpt2), charts.width_dpt**2, charts.room_dpt**2])
+    parts = [charts.dq_dpt, charts.q_dpt, charts.covariance_dpt2.ravel(), sizes, 1.0 / sizes[sizes > 0]]
+    if not all(np.isfinite(part).all() for part in parts) or not np.all(charts.width_dpt > 0):
+        return False
+    span = np.concatenate([charts.width_dpt, charts.room_dpt, 1e-6 / charts.focal_m**2])
+    off = float(np.abs(charts.dq_dpt).max()) / float(charts.width_dpt.min())
+    return float(span.max() / span.min()) < MOST_APART and off < MOST_APART
 
 
 def _focal_lengths(tests: Sequence[ChartTest], optics: Optics) -> tuple[tuple[float, ...], npt.NDArray[np.intp]]:

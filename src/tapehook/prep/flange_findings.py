@@ -96,6 +96,8 @@ _WHY = {
     "no_map": "the lens has no map to hold them against",
     "no_optics": "its focal length is not known",
     "no_stop": "no T-stop is known",
+    "no_depth": "the blur floor leaves no depth",
+    "beyond": "their numbers are not those of a lens",
     "too_near": "they stand nearer than any lens of this focal length can focus",
 }
 

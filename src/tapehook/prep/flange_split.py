@@ -26,6 +26,8 @@ _NEEDS = {
     "no_map": "Read its marks first: without a map, nobody knows what the ring says at the charts.",
     "no_optics": "Write its focal length into lenses.csv.",
     "no_stop": "Write its T-stop into lenses.csv.",
+    "no_depth": "Look at its blur floor in lenses.csv: it leaves no depth to measure by.",
+    "beyond": "Look at its focal length, its stop and the rows of charts.csv.",
     "too_near": "Set the charts farther away: at the distances written down no lens of this focal length is in focus.",
 }
 

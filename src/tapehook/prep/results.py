@@ -136,7 +136,7 @@ class TwinsPrep:
     spread: CopySpread = field(default_factory=CopySpread)
 
 
-FlangeUnusable = Literal["no_position", "no_map", "no_optics", "no_stop", "too_near"]
+FlangeUnusable = Literal["no_position", "no_map", "no_optics", "no_stop", "no_depth", "too_near", "beyond"]
 """Why the chart tests of a lens say nothing of its flange."""
 
 

@@ -24,8 +24,11 @@ from tapehook.shot.tube import Tube
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
+EXACT_S = 3.0
 EXACT_FRAMES = 240
 """Up to so many frames the fewest soft ones are looked for exactly."""
+LEAST_TURN_DEG, MOST_TURN_DEG = 0.1, 1e5
+"""A ring that turns less or more is none: its units per turn are wrong."""
 USUAL_HEIGHT_M = 1.5
 """Where the camera stands when nobody says: at the origin of the plan, so high."""
 
@@ -178,6 +181,10 @@ def _lens(prep: Prep, shot: Shot) -> tuple[LensPrep, LensMap, Optics]:
     lens_map, optics = entry.focus_map, optics_of(entry)
     if lens_map is None or not lens_map.monotone:
         raise NoPlan("lens", shot.lens, "a lens with a focus map that runs one way: read its marks first")
+    ends = lens_map.curve([lens_map.near_value, lens_map.far_value]) * lens_map.degrees_per_unit
+    turn = float(np.ptp(ends))
+    if not LEAST_TURN_DEG < turn < MOST_TURN_DEG:
+        raise NoPlan("lens", shot.lens, f"a ring that turns as rings do; this one turns {turn:.3g} degrees")
     if optics is None or optics.blur_m <= 0:
         raise NoPlan("lens", shot.lens, "a lens with a known focal length and a blur that may pass")
     return entry, lens_map, optics
@@ -318,7 +325,7 @@ def _line(
         found = slowest_pull(tube, limits) if pull == "slowest" else smoothest_pull(tube, limits)
     except NoPull as trouble:
         demand = Demand(ring.step_s, tube.low, tube.high, lane.room)
-        fewest = fewest_soft_frames(demand, limits) if tube.low.size <= EXACT_FRAMES else None
+        fewest = fewest_soft_frames(demand, limits, most_seconds=EXACT_S) if tube.low.size <= EXACT_FRAMES else None
         text = str(trouble)
         said = f"{text[0].upper()}{text[1:]}."
         if fewest is not None:
