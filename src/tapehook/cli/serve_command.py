@@ -59,6 +59,8 @@ def command(
     with open_or_make(where) as book:
         try:
             serve(book, who or _person(), wanted, lambda found: _say(found, book.name, let_in=let_in, as_json=as_json))
+        except KeyboardInterrupt:
+            pass  # that is how it is ended
         except OSError as trouble:
             said = f"a port nobody listens on ({trouble.strerror or trouble})"
             raise Refusal([OptionProblem("--port", str(wanted.port), said)]) from None

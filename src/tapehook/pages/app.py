@@ -7,6 +7,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+import anyio.to_thread
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
@@ -27,6 +28,7 @@ from tapehook.pages.guard import Guard, TooLarge, problem
 from tapehook.pages.sessions import Sessions
 from tapehook.pages.typed import Misread
 
+THREADS = 8
 LOOK_EVERY_S = 1.0
 """How often it is seen whether another program wrote to the book."""
 
@@ -39,6 +41,8 @@ def make_app(
 
     @asynccontextmanager
     async def living(_app: FastAPI) -> AsyncIterator[None]:
+        # The work is arithmetic, which threads only take from each other: a few at a time are quicker than forty.
+        anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         desk.listen()
         looking = asyncio.create_task(_keep_looking(desk))
         yield

@@ -147,6 +147,17 @@ def _by_axis(readings: Iterable[Reading]) -> dict[str, dict[Axis, list[Reading]]
     return found
 
 
+def _same_rows(one: Job, other: Job, row_id: str) -> bool:
+    """True when two states of a job say the same of a lens: by the very same records (see ``_Records``)."""
+
+    def rows(job: Job) -> list[int]:
+        lists: tuple[Sequence[Reading | ChartTest], ...] = (job.readings, job.charts)
+        measured = [id(record) for records in lists for record in records if record.lens_id == row_id]
+        return [id(lens) for lens in job.lenses if lens.id == row_id] + measured
+
+    return rows(one) == rows(other)
+
+
 def _with_what_others_said(alone: LensPrep, before: LensPrep) -> LensPrep:
     """A lens prepared by itself, with the findings that came from other lenses when all were prepared last."""
     added = [one for one in before.findings if one.code.startswith(FROM_OTHERS)]
@@ -391,10 +402,10 @@ class Desk:
             kept = self._preps.get(now.key)
         if kept is None or kept[0] == now.number or time.monotonic() - now.read_at > SOON_S:
             return self.prep(now).lens(row_id), True
-        if any(test.lens_id == row_id for test in now.job.charts):
-            return self.prep(now).lens(row_id), True
         before = next((entry for entry in kept[1].lenses if entry.lens.id == row_id), None)
-        if before is None:
+        if before is not None and _same_rows(now.job, kept[1].job, row_id):
+            return before, False
+        if before is None or any(test.lens_id == row_id for test in now.job.charts):
             return self.prep(now).lens(row_id), True
         return _with_what_others_said(self._alone_prepared(now, row_id), before), False
 

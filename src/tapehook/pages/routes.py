@@ -120,6 +120,11 @@ def _current(request: Request, desk: Desk) -> str | None:
     return heads[0].key if heads else None
 
 
+def _now(request: Request, desk: Desk) -> JobNow | None:
+    current = _current(request, desk)
+    return desk.job(current) if current else None
+
+
 # --- the way in --------------------------------------------------------------------------------------------------
 
 
@@ -135,7 +140,7 @@ def get_root(request: Request, desk: At) -> Response:
 @router.get("/jobs")
 def get_jobs(request: Request, desk: At) -> Response:
     """All jobs of the book, and a form for a new one."""
-    return page(request, "jobs.html", heads=desk.heads())
+    return page(request, "jobs.html", now=_now(request, desk), heads=desk.heads())
 
 
 @router.get("/pair")
@@ -145,12 +150,12 @@ def get_pair(request: Request) -> Response:
 
 
 @router.get("/let-in")
-def get_let_in(request: Request, sessions: All, session: Who) -> Response:
+def get_let_in(request: Request, desk: At, sessions: All, session: Who) -> Response:
     """On the laptop: the code for the next device, and the devices that are in."""
     if not session.may("laptop"):
         raise NotThere("Only the laptop itself lets devices in.")
     shown = letting_in.shown(request, sessions)
-    return page(request, "let_in.html", here="let-in", **shown)
+    return page(request, "let_in.html", here="let-in", now=_now(request, desk), **shown)
 
 
 # --- a job -------------------------------------------------------------------------------------------------------
@@ -337,8 +342,7 @@ def get_lenses(
     shelf: Annotated[str, Query(max_length=32, pattern="^([0-9a-f]{32})?$")] = "",
 ) -> Response:
     """Lenses: shelves, search, and every lens of the book."""
-    current = _current(request, desk)
-    now = desk.job(current) if current else None
+    now = _now(request, desk)
     with desk.book.reading() as connection:
         shelved = shelves(connection)
         stands = on_shelf(connection, bytes.fromhex(shelf)) if shelf else []
@@ -358,8 +362,7 @@ def get_lenses(
 @router.get("/lens/{lens}")
 def get_lens(request: Request, desk: At, lens: Key) -> Response:
     """One lens of the library: its history."""
-    current = _current(request, desk)
-    now = desk.job(current) if current else None
+    now = _now(request, desk)
     history = lens_history(desk.book, bytes.fromhex(lens))
     with desk.book.reading() as connection:
         shelved = sorted(shelves(connection).values(), key=lambda one: one.path.casefold())
@@ -381,8 +384,7 @@ def get_lens(request: Request, desk: At, lens: Key) -> Response:
 @router.get("/help")
 def get_help(request: Request, desk: At) -> Response:
     """Help: what each page is for, what each kind of finding means, the keys, the tour."""
-    current = _current(request, desk)
-    now = desk.job(current) if current else None
+    now = _now(request, desk)
     return page(request, "help.html", here="help", now=now, topics="book", topics_of_help=explain.TOPICS)
 
 
