@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tapehook.notation import LUX_PER_FOOT_CANDLE
-from tests.cli.running import refused, run, run_json
+from tests.cli.running import ROOT, refused, run, run_json
 from tests.cli.shapes import misfits, schema
 
 USUAL = {"stop": "T4", "ei": "800", "fps": "24", "shutter": "180deg", "light": "24fc"}
@@ -118,3 +118,26 @@ def test_people_read_one_line_and_the_assumptions() -> None:
     shown = run("exposure", *typed(stop=None)).stdout.splitlines()
     assert shown[0] == "stop     T4"
     assert all(line.startswith("  assumed: ") for line in shown[1:])
+
+
+def test_ways_out_are_listed_where_it_is_off() -> None:
+    """T5.6 wanted, light for T2.8: what gives two stops, and what the stop costs; nothing where it is right."""
+    shown = run("exposure", *typed(stop="T5.6", light="12fc")).stdout
+    for words in ("48 fc", "EI 3200", "6 fps", "360°", "T2.8, with 50 % of the depth"):
+        assert f"way out: {words}" in shown
+    assert "a lens 0.71 times as long, with the same depth" in shown
+    assert "from 1.41 times as far" in shown
+    assert "way out" not in run("exposure", *typed(light="192fc")).stdout
+    over = run("exposure", *typed(light="192fc"), "--nd", "0.6").stdout
+    assert "way out: ND 0.9 in all" in over
+    in_time = run("exposure", *typed(stop="T5.6", light="12fc", shutter="1/48")).stdout
+    assert "fps" not in in_time.replace("frame rate", "")
+
+
+def test_the_tray_makes_the_nd() -> None:
+    """Of the demo's filters 0.3 and 0.6 make 0.9; a warm one is named so; what is no job is no tray."""
+    demo = str(ROOT / "src" / "tapehook" / "demo_job")
+    assert exposure(*typed(light="192fc"), "--tray", demo)["text"] == "ND 0.9, 3 stops; on hand ND 0.3 + ND 0.6"
+    assert "(ND 1.2: a little warm)" in exposure(*typed(light="384fc"), "--tray", demo)["text"]
+    assert "too thin" in exposure(*typed(light="90000fc"), "--tray", demo)["text"]
+    assert "a job folder" in " ".join(refused("exposure", *typed(light="192fc"), "--tray", "/nowhere"))

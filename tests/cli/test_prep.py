@@ -186,8 +186,7 @@ def test_demo_writes_a_handover_and_a_job_to_edit(tmp_path: Path) -> None:
     shown: dict[str, Any] = run_json("demo", "--out", out)
     assert list(misfits(shown, schema("prep"))) == []
     assert sorted(path.name for path in out.iterdir()) == sorted([*FILES, "job"])
-    shipped = {path.name: path.read_bytes() for path in DEMO_JOB.iterdir() if path.is_file()}
-    assert contents(out / "job") == shipped
+    assert contents(out / "job") == contents(DEMO_JOB)
     again = run_json("prep", out / "job", "--out", tmp_path / "again")
     assert {**again, "files": []} == {**shown, "files": []}
     assert contents(tmp_path / "again") == {name: data for name, data in contents(out).items() if "/" not in name}

@@ -142,7 +142,7 @@ def test_motors_that_are_missing_are_told(job: Path) -> None:
     [
         ('lens = "L05"', 'lens = "L06"', ["stop_pull.lens", "a lens with a map of its iris (no readings)"]),
         ('lens = "L05"', 'lens = "L99"', ["the id of a lens of lenses.csv"]),
-        ('filter = "pair"', 'filter = "ND 3"', ["a filter of kind pair or variable", "pair, wedge"]),
+        ('filter = "pair"', 'filter = "ND 0.3"', ["a filter of kind pair or variable", "pair, wedge"]),
     ],
 )
 def test_what_is_not_there_is_refused(job: Path, old: str, new: str, words: list[str]) -> None:

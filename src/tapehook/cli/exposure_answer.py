@@ -2,14 +2,14 @@
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Literal, TypeVar
 
+from tapehook.cli.exposure_ways import Asked, on_hand, ways_in_words
 from tapehook.cli.refusals import OptionProblem, Refusal
 from tapehook.notation import (
     LUX_PER_FOOT_CANDLE,
     NotationError,
-    Shutter,
     Stop,
     format_angle,
     format_density,
@@ -26,7 +26,6 @@ from tapehook.optics.exposure import (
     CINE_METER_LX_S,
     Quantity,
     shutter_angle_deg,
-    shutter_time_s,
     solve_exposure,
     stops_of_density,
     stops_over,
@@ -90,43 +89,30 @@ def number_between(least: float, most: float, expected: str) -> Callable[[str], 
 FRAME_RATE = number_between(_SLOWEST, _FASTEST, "a frame rate from 0.01 to 100000 frames a second, such as 24")
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What was typed, read: None where nothing was given. ``density`` is that of all filters."""
+def exposure_answer(
+    typed: Mapping[str, str | None], nd: Sequence[str], filters: Sequence[str], tray: Path | None = None
+) -> tuple[dict[str, Any], list[str]]:
+    """The JSON object of ``tapehook exposure``, and the ways out where the exposure is off, a sentence each.
 
-    stop: Stop | None
-    ei: float | None
-    fps: float | None
-    shutter: Shutter | None
-    light_lux: float | None
-    density: float
-    filtered: bool
-    meter_lx_s: float
-    imperial: bool
-
-    @property
-    def time_s(self) -> float | None:
-        """How long the shutter is open, where that is known."""
-        if self.shutter is None or (self.shutter.time_s is None and self.fps is None):
-            return None
-        return self.shutter.time_s or float(shutter_time_s(self.shutter.angle_deg or math.nan, self.fps or math.nan))
-
-
-def exposure_answer(typed: Mapping[str, str | None], nd: Sequence[str], filters: Sequence[str]) -> dict[str, Any]:
-    """The JSON object of ``tapehook exposure``. Raises Refusal with everything that cannot be read or solved."""
+    Raises Refusal with everything that cannot be read or solved, JobProblems where the tray's folder cannot be read.
+    """
     read = OptionReader(typed)
     asked = _asked(read, typed, nd, filters)
     solved = _what_to_solve(read, typed, asked)
     read.finish()
     stops, value, text = _solve(read, asked, solved)
     read.finish()
-    return {
+    if tray is not None and solved == "nd" and value is not None:
+        text += on_hand(tray, value)
+    answer = {
         "solved": solved,
         "value": value,
         "text": text,
         "stops_from_given": stops,
         "assumptions": _assumptions(asked, solved, meter_given=typed.get("meter") is not None),
     }
+    off = solved == "exposure" or value is None
+    return answer, ways_in_words(asked, stops or 0.0) if off else []
 
 
 def _asked(read: OptionReader, typed: Mapping[str, str | None], nd: Sequence[str], filters: Sequence[str]) -> Asked:

@@ -1,9 +1,11 @@
 """``tapehook exposure``: stop, EI, speed, shutter, filters and light, each from the others."""
 
+from pathlib import Path
+
 import click
 
 from tapehook.cli.console import show_json
-from tapehook.cli.refusals import Command, Option
+from tapehook.cli.refusals import Command, Option, folder_path
 
 
 @click.command(
@@ -23,18 +25,28 @@ Example:
 @click.option("--nd", cls=Option, multiple=True, help="ND by its density: 0.6, ND 1.2. May be given more than once.")
 @click.option("--filter", "filters", cls=Option, multiple=True, help="Another filter: x2.5, 1 1/3 stops. The same.")
 @click.option("--meter", cls=Option, help="Constant of the meter in lux seconds: 250. Otherwise 269, 25 fc seconds.")
+@click.option("--tray", cls=Option, callback=folder_path, help="A job folder: which of its filters make the ND.")
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print one JSON object (docs: Commands).")
-def command(nd: tuple[str, ...], filters: tuple[str, ...], as_json: bool, **typed: str | None) -> None:  # noqa: FBT001 - click passes options by name
+def command(
+    nd: tuple[str, ...],
+    filters: tuple[str, ...],
+    tray: Path | None,
+    as_json: bool,  # noqa: FBT001 - click passes options by name
+    **typed: str | None,
+) -> None:
     """Leave one of stop, EI, frame rate, shutter and light out, and it is solved.
 
-    With all five and no ND, the ND that fits is solved; with an ND too, how far the exposure is off.
+    With all five and no ND, the ND that fits is solved; with an ND too, how far the exposure is off. Where it is off,
+    the ways out are listed.
     """
     from tapehook.cli.exposure_answer import exposure_answer
 
-    answer = exposure_answer(typed, nd, filters)
+    answer, ways = exposure_answer(typed, nd, filters, tray)
     if as_json:
         show_json(answer)
         return
     click.echo(f"{answer['solved']:<9}{answer['text']}")
+    for sentence in ways:
+        click.echo(f"  way out: {sentence}")
     for sentence in answer["assumptions"]:
         click.echo(f"  assumed: {sentence}")
