@@ -92,10 +92,14 @@ def _waits(connection: Connection) -> bool:
     return bool(connection.get_execution_options().get(_WAITS, True))
 
 
+_CONNECTING = {"connect_timeout": 10, "prepare_threshold": None}
+"""Nothing is prepared: a plan made once for any number of values in a list is a bad one for most."""
+
+
 def _postgresql(place: Place) -> Engine:
     assert place.url is not None  # noqa: S101 - a place is one or the other
     try:
-        engine = create_engine(place.url, pool_pre_ping=True, connect_args={"connect_timeout": 10})
+        engine = create_engine(place.url, pool_pre_ping=True, connect_args=_CONNECTING)
     except ModuleNotFoundError:
         said = "a book on a server needs the driver psycopg: pip install 'tapehook[server]'"
         raise refusal(place.name, said) from None
@@ -139,6 +143,13 @@ def raw_sqlite(connection: Connection) -> sqlite3.Connection:
     found: Any = connection.connection.driver_connection
     assert isinstance(found, sqlite3.Connection)  # noqa: S101 - asked only where it is SQLite
     return found
+
+
+def insert_rows(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Insert rows, all with the same columns, none of which may be there."""
+    if rows:
+        names = list(rows[0])
+        add_rows(connection, table, names, [tuple(row[name] for name in names) for row in rows], may_be_there=False)
 
 
 def insert_new(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:

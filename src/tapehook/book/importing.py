@@ -14,9 +14,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, insert
+from sqlalchemy import Connection
 
 from tapehook.book import tables
+from tapehook.book.engine import insert_rows
 from tapehook.book.exporting import MARKER, content_digest, rendered
 from tapehook.book.jobs import (
     ORDER,
@@ -30,10 +31,12 @@ from tapehook.book.jobs import (
 )
 from tapehook.book.lenses import (
     add_lens,
+    add_lenses,
     add_provisional,
     facts_of,
     group_of,
     groups_of,
+    lens_id_of,
     tie,
 )
 from tapehook.book.matching import Answers, LensPlan, plan_lenses, questions
@@ -50,7 +53,7 @@ from tapehook.book.measuring import (
 )
 from tapehook.book.store import Writing
 from tapehook.book.trouble import BookProblem, BookRefusal
-from tapehook.book.versions import Thing, edit, thing, things
+from tapehook.book.versions import Thing, add_first, edit, thing, things
 from tapehook.job.problems import shown
 from tapehook.job.records import Camera, Job, Lens
 from tapehook.job.tomlfile import read_job_toml
@@ -302,27 +305,29 @@ def _kit(job: Job, lens_ids: Mapping[str, bytes]) -> tuple[JobLens, ...]:
 def _write_lenses(writing: Writing, plan: ImportPlan) -> dict[str, bytes]:
     """Add the lenses that are new, and their facts; tie those whose serial was read to what they were before."""
     ids: dict[str, bytes] = {}
+    fresh = [(one.row.model, one.row.serial) for one in plan.lenses if one.lens_id is None and one.row.serial]
+    add_lenses(writing, fresh)
     for one in plan.lenses:
         if one.lens_id is not None:
             ids[one.row.id] = one.lens_id
-            if (
-                one.verdict == "matched" and one.like and one.row.serial
-            ):  # said to be the same: remembered for next time
+            if one.verdict == "matched" and one.like and one.row.serial:
+                # Said to be the same: remembered for next time.
                 written = add_lens(writing, one.row.model, one.row.serial)
                 if written not in group_of(writing.connection, one.lens_id):
                     tie(writing, one.lens_id, written, "said to be the same lens at an import")
         elif one.row.serial:
-            ids[one.row.id] = add_lens(writing, one.row.model, one.row.serial)
+            ids[one.row.id] = lens_id_of(one.row.model, one.row.serial)
         else:
             ids[one.row.id] = add_provisional(writing, one.row.model, f"{plan.name}: {one.row.id}")
         if one.verdict == "serial read" and one.like[0].id not in group_of(writing.connection, ids[one.row.id]):
             tie(writing, one.like[0].id, ids[one.row.id], "its serial was read")
-    facts = things(writing.connection, set(ids.values()))
+    known = things(writing.connection, set(ids.values()))
+    said: dict[bytes, Mapping[str, Any]] = {}
     for one in plan.lenses:
-        lens_id = ids[one.row.id]
-        if lens_id not in facts and one.verdict != "matched":
-            edit(writing, "lens", lens_id, facts_of(one.row), lens_id=lens_id)
-            facts |= things(writing.connection, [lens_id])
+        if one.verdict != "matched" and ids[one.row.id] not in known:
+            said.setdefault(ids[one.row.id], facts_of(one.row))
+    if said:
+        add_first(writing, "lens", said)
     return ids
 
 
@@ -352,11 +357,11 @@ def _write_measurements(
             row_id=record.lens_id,
             ordinal=rows.next_ordinal(key),
             body=bodies.get(record.lens_id),
+            content=key[3],
         )
         order[key[1]].append(made["fingerprint"])
         new.append(made)
-    if new:
-        writing.connection.execute(insert(tables.measurement), new)
+    insert_rows(writing.connection, tables.measurement, new)
     add_corrections(writing, _pairs(rows.left(), new), "the folder imported says otherwise")
     return {kind: tuple(listed) for kind, listed in order.items()}
 

@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, insert, or_, select
 
 from tapehook.book import tables
+from tapehook.book.engine import insert_rows
 from tapehook.book.ids import named_id, new_id
 from tapehook.book.store import Writing
 from tapehook.book.trouble import refusal
@@ -62,18 +63,22 @@ def lens_id_of(model: str | None, serial: str) -> bytes:
 
 def add_lens(writing: Writing, model: str | None, serial: str) -> bytes:
     """The lens with that model and serial; made if it is not there."""
-    lens_id = lens_id_of(model, serial)
-    if not writing.connection.scalar(select(tables.lens.c.id).where(tables.lens.c.id == lens_id)):
-        row = {
-            "id": lens_id,
-            "model": model,
-            "serial": serial,
-            "serial_plain": plain_serial(serial),
-            "provisional": None,
-        }
-        writing.connection.execute(insert(tables.lens), row)
-        writing.touched.add(lens_id)
-    return lens_id
+    add_lenses(writing, [(model, serial)])
+    return lens_id_of(model, serial)
+
+
+def add_lenses(writing: Writing, named: Iterable[tuple[str | None, str]]) -> None:
+    """The lenses with these models and serials; those that are not there are made."""
+    wanted = {lens_id_of(model, serial): (model, serial) for model, serial in named}
+    lens = tables.lens
+    for some in parts(wanted):
+        there = set(writing.connection.execute(select(lens.c.id).where(lens.c.id.in_(some))).scalars())
+        rows = [
+            {"id": one, "model": model, "serial": serial, "serial_plain": plain_serial(serial), "provisional": None}
+            for one, (model, serial) in ((one, wanted[one]) for one in some if one not in there)
+        ]
+        insert_rows(writing.connection, lens, rows)
+        writing.touched |= set(some) - there
 
 
 def add_provisional(writing: Writing, model: str | None, label: str) -> bytes:

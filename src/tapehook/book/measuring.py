@@ -103,9 +103,10 @@ def row_of(
     row_id: str | None = None,
     ordinal: int = 0,
     body: str | None = None,
+    content: str | None = None,
 ) -> dict[str, Any]:
-    """The row of a new measurement."""
-    measurement_id, kind, data = new_id(), kind_of(record), content_of(record)
+    """The row of a new measurement; ``content`` where that is known already."""
+    measurement_id, kind, data = new_id(), kind_of(record), content or content_of(record)
     unit = None if kind == "light" else unit
     if job_id is not None and row_id is not None:
         fingerprint = fingerprint_of(job_id, row_id, kind, unit, data, ordinal)

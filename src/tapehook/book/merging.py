@@ -150,7 +150,7 @@ def _index(source: Connection, target: Connection, copied: Copied) -> None:
         pairs = tables.lens_word
         for rows in _chunks(source, list(pairs.c), list(pairs.primary_key.columns)):
             own = [row for row in rows if row[1] in copied.lenses]
-            add_rows(target, pairs, [column.name for column in pairs.c], own, may_be_there=True)
+            add_rows(target, pairs, [column.name for column in pairs.c], own, may_be_there=False)
     index_lenses(target, changed)
     if copied.shelves:
         shelf_changed(target, copied.shelves)

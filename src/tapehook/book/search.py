@@ -33,6 +33,8 @@ _CANDIDATES_EACH = 4
 """Lenses looked at for each that is shown, so that the nearest are among them."""
 _COUNTED_TO = 2_000
 _FEW_WORDS = 12
+_FEWEST_BEGUN = 3
+"""A shorter word that is one already is not taken for the beginning of another: 50 is a focal length, not a serial."""
 _BATCH = 2_000
 _WORD = re.compile(r"[^\W_]+(?:[.\-'][^\W_]+)*")
 _EXACT = re.compile(r"\d+(?:\.\d+)?mm|t\d+(?:\.\d+)?")
@@ -215,7 +217,8 @@ def _candidates(connection: Connection, term: str) -> dict[int, int]:
     """Words a term may mean, by id, with how far they are off: equal, then beginning with it, then a slip away."""
     word, near = tables.word, tables.word_near
     found: dict[int, int] = {}
-    if len(term) > 1:
+    exact = connection.scalar(select(word.c.id).where(word.c.text == term))
+    if len(term) >= _FEWEST_BEGUN or exact is None:
         where = (word.c.text >= term, word.c.text < term + "\U0010ffff")
         found |= dict.fromkeys(connection.execute(select(word.c.id).where(*where).limit(_MOST_PREFIXED)).scalars(), 1)
     joined = near.join(word, word.c.id == near.c.word_id)

@@ -13,6 +13,7 @@ from typing import Any, Literal
 from sqlalchemy import ColumnElement, Connection, Row, exists, insert, select
 
 from tapehook.book import tables
+from tapehook.book.engine import insert_rows
 from tapehook.book.ids import canonical, digest, new_id
 from tapehook.book.store import Writing
 from tapehook.book.trouble import StaleEdit
@@ -193,6 +194,28 @@ def edit(
         parents = [{"parent_id": parent, "version_id": version_id} for parent in newest_now]
         writing.connection.execute(insert(tables.version_parent), parents)
     return version_id
+
+
+def add_first(writing: Writing, kind: Kind, said: Mapping[bytes, Mapping[str, Any]]) -> None:
+    """First versions of things of lenses, by the lens's id, which is the thing's; none of them may be there yet."""
+    entry_id = writing.entry_id
+    rows = [
+        {
+            "id": new_id(),
+            "entry_id": entry_id,
+            "kind": kind,
+            "thing_id": lens_id,
+            "lens_id": lens_id,
+            "job_id": None,
+            "number": 1,
+            "data": canonical(data),
+            "rows": None,
+            "digest": version_digest(kind, data, None),
+        }
+        for lens_id, data in said.items()
+    ]
+    insert_rows(writing.connection, tables.version, rows)
+    writing.touched |= said.keys()
 
 
 def _says(version: Version, data: Mapping[str, Any], rows: bytes | None) -> bool:
