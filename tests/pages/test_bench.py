@@ -257,3 +257,10 @@ def test_nothing_is_written_to_what_is_not_there(client: Client, what: str) -> N
     }[what]
     for place in (NOBODY, job):
         assert client.post(f"/api/jobs/{place}/bench/{NOBODY}/{what}", sent).status == 404
+
+
+def test_signs_that_no_record_holds_are_refused_in_words(client: Client) -> None:
+    """A name with a control sign in it: refused by its field, and not a failure of the server."""
+    answer = client.post("/api/jobs", {"name": "a\x1bb"})
+    assert answer.status == 422
+    assert answer.json["problems"][0]["field"] == "title"

@@ -124,8 +124,8 @@ def get_maps(desk: At, job: Key) -> Json:
 @router.get("/jobs/{job}/lenses")
 def get_lenses(desk: At, job: Key) -> Json:
     """The lenses of a job, worst first: checks, camera, sign-off, depth used as a fraction."""
-    now, prep = desk.recent(job)
-    return {"lenses": [_standing_json(one) for one in standings(now, prep)]}
+    now = desk.job(job)
+    return {"lenses": [_standing_json(one) for one in standings(now, desk.prep(now))]}
 
 
 def _standing_json(one: Any) -> Json:  # noqa: ANN401 - a Standing

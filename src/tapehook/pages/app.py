@@ -11,6 +11,7 @@ import anyio.to_thread
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
+from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.staticfiles import StaticFiles
@@ -26,7 +27,7 @@ from tapehook.pages.actions import Acts
 from tapehook.pages.desk import Desk, NotThere
 from tapehook.pages.guard import Guard, TooLarge, problem
 from tapehook.pages.sessions import Sessions
-from tapehook.pages.typed import Misread
+from tapehook.pages.typed import Misread, Reader
 
 THREADS = 8
 LOOK_EVERY_S = 1.0
@@ -103,12 +104,19 @@ def _refusals(app: FastAPI) -> None:
         said = problem(words.get(trouble.status_code, str(trouble.detail)))
         return await run_in_threadpool(_said, request, trouble.status_code, said)
 
+    async def beyond(request: Request, trouble: Exception) -> Response:
+        assert isinstance(trouble, ValidationError)  # noqa: S101 - registered for it alone
+        reader = Reader()
+        reader.limits(trouble)
+        return await run_in_threadpool(_said, request, 422, _problems(reader))
+
     for kind, handler in (
         (StaleEdit, stale),
         (BookRefusal, refused),
         (JobProblems, refused),
         (Misread, refused),
         (NotThere, missing),
+        (ValidationError, beyond),
         (RequestValidationError, misfit),
         (TooLarge, plain),
         (HTTPException, plain),

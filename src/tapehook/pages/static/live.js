@@ -118,10 +118,15 @@ export function refresh(stamp) {
 
 let catching = 0;
 
+/** True when something newer than this stamp is known of: what came is a moment behind, and is to be fetched again. */
+export function isBehind(stamp) {
+  return wanted > numberOf(stamp);
+}
+
 /** What came may be a moment behind, while somebody is typing: then it is fetched once more, a little later. */
 function catchUp(stamp) {
   clearTimeout(catching);
-  if (wanted > numberOf(stamp)) catching = setTimeout(() => refresh().catch(markStale), CATCH_UP_MS);
+  if (isBehind(stamp)) catching = setTimeout(() => refresh().catch(markStale), CATCH_UP_MS);
 }
 
 async function fetchParts() {

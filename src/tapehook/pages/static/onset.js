@@ -6,12 +6,13 @@ import { depth, nearestPossibleM, ringPosition, thinPupil } from "./web/depth.js
 import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance, parseTStop, shownStepM } from "./web/notation.js";
 import { drawRule, roundStepM, textEms } from "./web/rule.js";
 import { search, searchEntry } from "./web/search.js";
-import { at, onChange, send } from "./live.js";
+import { at, isBehind, onChange, send } from "./live.js";
 
 const job = JSON.parse(at("data").textContent);
 const THUMB_PX = 36;
 const STEPS = 1000;
 const FOCAL_STEPS = 200;
+const CATCH_UP_MS = 700;
 const SVG = "http://www.w3.org/2000/svg";
 const KEY = `tapehook-onset-${document.body.dataset.job}`;
 
@@ -605,6 +606,7 @@ async function renew() {
     const answer = await fetch(`/api/jobs/${document.body.dataset.job}/onset`);
     if (!answer.ok) return;
     const fresh = await answer.json();
+    if (isBehind(fresh.stamp)) setTimeout(renew, CATCH_UP_MS);
     prepare(fresh.lenses);
     remember();
     Object.assign(job, fresh);
