@@ -49,7 +49,7 @@ class StopPullPrep:
 
     ``largest_stop`` is the last stop of the course when all its changes are made as small as needed, ``slowed_s`` the
     length at which the whole course works, None where slowing down does not help or is not needed. ``most_stops`` is
-    what the filter gives in all.
+    what the filter gives in all, ``iris_range`` the widest and smallest T-number the iris was read at.
     """
 
     name: str
@@ -60,9 +60,15 @@ class StopPullPrep:
     largest_stop: float | None
     slowed_s: float | None
     most_stops: float
+    iris_range: tuple[float, float]
     conflicts: tuple[str, ...]
     cautions: tuple[str, ...]
     assumptions: tuple[str, ...]
+
+    @property
+    def iris_stops(self) -> float:
+        """Stops between the ends of what the iris was read at."""
+        return 2.0 * float(np.log2(self.iris_range[1] / self.iris_range[0]))
 
     @property
     def feasible(self) -> bool:
@@ -93,7 +99,8 @@ def prepare_stop_pull(job: Job, plan: StopPullPlan, name: str) -> StopPullPrep:
     least, most = extra.densities
     notes = tuple(_conflicts(motors)), tuple(_cautions(on_hand)), tuple(said)
     span = (most - least) / DENSITY_PER_STOP
-    return StopPullPrep(name, lens, on_hand, pull, motors, largest, slowed, span, *notes)
+    ends = iris.lens_map.far_value, iris.lens_map.near_value
+    return StopPullPrep(name, lens, on_hand, pull, motors, largest, slowed, span, ends, *notes)
 
 
 def _iris(
@@ -273,5 +280,15 @@ def advice(prep: StopPullPrep) -> list[str]:
         said.append(f"The largest change that works from {format_stop_in_thirds(first)} is to {end}, {change}.")
     if prep.slowed_s is not None:
         said.append(f"All of it works over {prep.slowed_s:.1f} s.")
-    said.append(f"This filter gives {format_thirds(prep.most_stops)} in all, from any stop the iris was read at.")
+    said.append(f"This filter gives {format_thirds(prep.most_stops)} in all{_best_start(prep)}.")
     return said
+
+
+def _best_start(prep: StopPullPrep) -> str:
+    """From where all that a filter gives can be used: the iris has to have so many stops."""
+    spare = prep.iris_stops - prep.most_stops
+    widest, smallest = format_stop(prep.iris_range[0]), format_stop(prep.iris_range[1])
+    if spare < 0:
+        return f", more than the iris has from {widest} to {smallest}"
+    last_start = format_stop_in_thirds(prep.iris_range[0] * 2.0 ** (spare / 2.0))
+    return f": for the largest change start between {widest} and {last_start}, or end there"
