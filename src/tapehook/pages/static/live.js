@@ -318,6 +318,8 @@ document.addEventListener("keydown", (event) => {
   }
 });
 
+// On a phone the row of pages is wider than the screen: the one that is open must be seen.
+document.querySelector(".top nav [aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" });
 at("theme").addEventListener("click", nextTheme);
 showTheme();
 watch();
