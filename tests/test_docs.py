@@ -267,9 +267,13 @@ def test_the_readme_types_what_is_there() -> None:
 
 
 def test_the_readme_commands_run(beside_my_job: Path) -> None:
-    """Each `tapehook` line of the README works, with a job folder for FOLDER and a new one for DIR."""
+    """Each `tapehook` line of the README works, with a job folder for FOLDER and a new one for DIR.
+
+    But for the pages, which are served until somebody stops them.
+    """
     places = {"FOLDER": str(beside_my_job / "my-job"), "DIR": str(beside_my_job / "out")}
     typed = [words[1:] for words in readme_lines() if words[0].rpartition("/")[2] == "tapehook"]
+    typed = [words for words in typed if words[0] != "serve"]
     assert typed
     for words in typed:
         result = CliRunner().invoke(main, [places.get(word, word) for word in words], prog_name="tapehook")

@@ -118,9 +118,8 @@ def show_findings(findings: Sequence["Finding"]) -> None:
 
 def show_summary(prep: "Prep", written: Sequence[Path]) -> None:
     """How many findings of each kind, and where the handover is."""
+    count = "1 lens" if len(prep.lenses) == 1 else f"{len(prep.lenses)} lenses"
     counts = {kind: sum(f.severity == kind for f in prep.findings) for kind in ("fix", "watch", "info")}
-    click.echo(
-        f"{len(prep.lenses)} lenses: {counts['fix']} to fix, {counts['watch']} to watch, {counts['info']} for info."
-    )
+    click.echo(f"{count}: {counts['fix']} to fix, {counts['watch']} to watch, {counts['info']} for info.")
     for path in written:
         click.echo(f"  {plain(str(path))}")
