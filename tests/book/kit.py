@@ -4,11 +4,12 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from tapehook.book.folders import read_folder
 from tapehook.book.importing import Folder, Imported, carry_out, plan_import
 from tapehook.book.matching import Answers
 from tapehook.book.store import Book, Writer
 from tapehook.book.tables import RECORDS
-from tapehook.job import Job, Lens, Reading, read_job
+from tapehook.job import Job, Lens, Reading
 from tapehook.job.tomlfile import write_job_toml
 
 ROOT = Path(__file__).parents[2]
@@ -18,7 +19,7 @@ ANNA, BEN = Writer("Anna", "test"), Writer("Ben", "test")
 
 def demo() -> Folder:
     """The demo job as a folder that was read."""
-    return Folder(read_job(DEMO), (DEMO / "job.toml").read_text(encoding="utf-8"))
+    return replace(read_folder(DEMO), source="")
 
 
 def small(title: str = "Harbour", *, serial: str | None = "4711", positions: tuple[float, ...] = (10.0, 60.0)) -> Job:

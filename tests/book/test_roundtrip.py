@@ -3,6 +3,7 @@
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -12,18 +13,20 @@ from hypothesis import HealthCheck, assume, given, settings
 from tapehook.book.exporting import MARKER, export_job
 from tapehook.book.folders import read_folder
 from tapehook.book.importing import Folder
-from tapehook.book.jobs import job_names, load_job
+from tapehook.book.jobs import JobDocument, find_job, job_names, load_job
 from tapehook.book.store import Book, open_book
 from tapehook.book.trouble import BookRefusal
+from tapehook.book.working import open_job, save_job
 from tapehook.job import Job, JobProblems, write_job
 from tests.book.fixtures import Books, another_id
-from tests.book.kit import DEMO, demo, take_in
+from tests.book.kit import ANNA, DEMO, demo, take_in
 from tests.strategies import MEMORY, jobs
 
 
 def files(folder: Path) -> dict[str, bytes]:
-    """The contents of all files of a folder."""
-    return {path.name: path.read_bytes() for path in folder.iterdir()}
+    """The contents of all files of a folder and those in it, by name."""
+    found = (path for path in folder.rglob("*") if path.is_file())
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in found}
 
 
 def test_the_demo_job_goes_round(books: Books, tmp_path: Path) -> None:
@@ -35,7 +38,12 @@ def test_the_demo_job_goes_round(books: Books, tmp_path: Path) -> None:
     export_job(second, demo().job.title, tmp_path / "two")
     assert files(tmp_path / "one") == files(tmp_path / "two")
     assert (tmp_path / "one" / "job.toml").read_bytes() == (DEMO / "job.toml").read_bytes()
-    assert set(files(tmp_path / "one")) == {"charts.csv", "job.toml", "lenses.csv", "readings.csv", MARKER}
+    shots = {f"shots/{path.name}" for path in (DEMO / "shots").glob("*.toml")}
+    assert shots
+    tables = {"charts.csv", "job.toml", "lenses.csv", "readings.csv", MARKER}
+    assert set(files(tmp_path / "one")) == tables | shots
+    for shot in shots:
+        assert (tmp_path / "two" / shot).read_bytes() == (DEMO / shot).read_bytes()
 
 
 def test_a_job_of_the_book_is_the_job_of_its_folder(book: Book) -> None:
@@ -106,6 +114,28 @@ def test_an_export_leaves_what_is_there(book: Book, tmp_path: Path) -> None:
     assert set(files(folder)) == {"notes.txt"}
     export_job(book, demo().job.title, folder, over=True)
     assert (folder / "notes.txt").read_text(encoding="utf-8") == "mine"
+
+
+def test_a_shot_is_part_of_the_job(book: Book) -> None:
+    """Another course of it is another version; a folder without it would undo it; nothing but shots is ever written."""
+    take_in(book, demo())
+    (name,) = demo().files
+    with pytest.raises(BookRefusal, match=f"shots are not in it or say something else .{name}"):
+        take_in(book, replace(demo(), files={}))
+    take_in(book, replace(demo(), files={name: "x = 1\n", "shots/two.toml": "y = 2\n"}), over=True)
+    with book.reading() as connection:
+        _, found = find_job(connection, demo().job.title, book.name)
+    assert JobDocument.of(found.now).files == {name: "x = 1\n", "shots/two.toml": "y = 2\n"}
+    opened = open_job(book, demo().job.title)
+    with book.writing(ANNA) as writing:
+        save_job(writing, opened.name, opened.job.model_copy(update={"region": "FR"}), seen=opened.seen)
+    with book.reading() as connection:
+        _, found = find_job(connection, demo().job.title, book.name)
+    assert len(JobDocument.of(found.now).files) == 2
+    evil = replace(
+        found.now, data={**found.now.data, "files": {"../x.toml": "", "shots/../../x.toml": "", "a.csv": ""}}
+    )
+    assert JobDocument.of(evil).files == {}
 
 
 def test_an_unknown_job_is_answered_with_one_that_is_near(book: Book, tmp_path: Path) -> None:

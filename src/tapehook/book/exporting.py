@@ -17,14 +17,19 @@ MARKER = "from-book.txt"
 """A file beside those of the job: its last word is a hash of them, so that an import sees what the folder came from."""
 
 
-def rendered(job: Job, toml: str | None) -> dict[str, bytes]:
-    """The files of a job folder by name, ``job.toml`` as it was written where it says the same. Raises JobProblems."""
+def rendered(job: Job, document: JobDocument) -> dict[str, bytes]:
+    """The files of a job folder by name, ``job.toml`` as it was written where it says the same, and the shots.
+
+    Raises JobProblems for a job that no folder can hold.
+    """
+    toml = document.toml
     with TemporaryDirectory() as name:
         folder = Path(name)
         if toml is not None:
             (folder / FILE).write_bytes(toml.encode())
         write_job(job, folder)
-        return {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
+        tables = {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
+    return {**tables, **{name: document.files[name].encode() for name in sorted(document.files)}}
 
 
 def content_digest(files: Mapping[str, bytes]) -> str:
@@ -49,7 +54,9 @@ def export_job(book: Book, name: str, folder: Path, *, version: str | None = Non
                 "there is something in this folder already; name another, or say --over to write the job's files anew"
             )
             raise refusal(str(folder), said, "a new or empty folder")
-        files = rendered(job, document.toml)
+        files = rendered(job, document)
         marker = f"This folder was written from the book.\n{content_digest(files)}\n"
+        for file in files:
+            (folder / file).parent.mkdir(parents=True, exist_ok=True)
         replace_all(folder, {**files, MARKER: marker.encode("ascii")})
     return [folder / file for file in (*files, MARKER)]

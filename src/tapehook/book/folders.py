@@ -17,13 +17,19 @@ def read_folder(folder: Path) -> Folder:
     """A job folder as it is imported. Raises JobProblems with all that is wrong with it."""
     job = read_job(folder)
     toml: str | None = None
+    files: dict[str, str] = {}
     problems: list[Problem] = []
     if (folder / FILE).exists():
         with gathered(problems):
             toml = decoded(Sheet(FILE), read_bytes(folder / FILE))
+    for path in sorted((folder / "shots").glob("*.toml")):
+        with gathered(problems):
+            sheet = Sheet(f"shots/{path.name}")
+            files[sheet.file] = decoded(sheet, read_bytes(path)) or ""
+            problems += sheet.problems
     if problems:
         raise JobProblems(problems)
-    return Folder(job, toml, marker_of(folder), source_of(folder))
+    return Folder(job, toml, marker_of(folder), source_of(folder), files)
 
 
 def read_sheet(file: Path) -> tuple[Lens, ...]:

@@ -129,13 +129,15 @@ def measured_of(job: Job) -> Iterator[Measured]:
 class Folder:
     """A job as it was read, with where it came from.
 
-    ``toml`` is its ``job.toml`` as text, ``marker`` what an export left beside it, ``source`` the machine and path.
+    ``toml`` is its ``job.toml`` as text, ``marker`` what an export left beside it, ``source`` the machine and path,
+    ``files`` the texts of its shots by name, such as "shots/window.toml".
     """
 
     job: Job
     toml: str | None = None
     marker: str | None = None
     source: str = ""
+    files: Mapping[str, str] = field(default_factory=dict)
 
 
 def plan_import(connection: Connection, folder: Folder, answers: Answers, *, name: str | None = None) -> ImportPlan:
@@ -237,7 +239,7 @@ def _stale(
 def _marker_now(connection: Connection, there: Thing, document: JobDocument, name: str) -> str:
     """What an export would leave in a folder now."""
     job = job_of_version(connection, there, there.now, name)
-    return content_digest(rendered(job, document.toml))
+    return content_digest(rendered(job, document))
 
 
 def _undone(folder: Folder, document: JobDocument, gone: Sequence[Measurement]) -> str:
@@ -252,6 +254,9 @@ def _undone(folder: Folder, document: JobDocument, gone: Sequence[Measurement]) 
         said.append(f"lenses are not in it ({shown(', '.join(left))})")
     if changed:
         said.append(f"lenses are described otherwise ({shown(', '.join(changed))})")
+    shots = [name for name, text in document.files.items() if folder.files.get(name) != text]
+    if shots:
+        said.append(f"shots are not in it or say something else ({shown(', '.join(shots))})")
     if not _same_toml(folder.toml, document.toml):
         said.append("job.toml says something else")
     return ", ".join(said)
@@ -283,7 +288,7 @@ def carry_out(writing: Writing, plan: ImportPlan, folder: Folder | None = None) 
         job = folder.job
         add_job(writing, plan.name)
         rows = _write_measurements(writing, plan, job, lens_ids)
-        document = JobDocument(folder.toml, job.column_order, _kit(job, lens_ids), rows)
+        document = JobDocument(folder.toml, job.column_order, _kit(job, lens_ids), rows, folder.files)
         version_id = edit(
             writing,
             "job",

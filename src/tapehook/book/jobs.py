@@ -1,7 +1,8 @@
 """Jobs of the book: their documents, the kit on its cameras, camera builds and sign-offs."""
 
+import re
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Annotated, Any
 
@@ -18,6 +19,8 @@ from tapehook.job.problems import JobProblems, Problem
 from tapehook.job.records import Identifier, Job, Lens, Letter, Motor, Record
 from tapehook.job.tomlfile import read_job_toml
 
+KEPT_FILE = re.compile(r"shots/[^/\\\x00-\x1f]+\.toml")
+"""Names of files that are kept as they are; no other is ever written into a folder, whatever another book says."""
 UNTITLED = str(Job.model_fields["title"].default)
 
 
@@ -42,6 +45,8 @@ class JobDocument:
     columns: Mapping[str, Sequence[str]]
     lenses: tuple[JobLens, ...]
     rows: Mapping[str, tuple[bytes, ...]]
+    files: Mapping[str, str] = field(default_factory=dict)
+    """Texts of the files that are kept as they are, by name: those of the shots."""
 
     def as_data(self) -> dict[str, Any]:
         """The document as a version keeps it; which lenses of the book they are is no part of what it says."""
@@ -50,6 +55,7 @@ class JobDocument:
             "columns": {table: list(header) for table, header in self.columns.items()},
             "lenses": [{"lens": lens.lens_id.hex(), "row": dict(lens.row)} for lens in self.lenses],
             "counts": [len(self.rows.get(kind, ())) for kind in ORDER],
+            **({"files": dict(self.files)} if self.files else {}),
         }
 
     def packed(self) -> bytes:
@@ -66,7 +72,8 @@ class JobDocument:
             rows[kind] = tuple(listed[start : start + count])
             start += count
         lenses = tuple(JobLens(bytes.fromhex(one["lens"]), one["row"]) for one in data["lenses"])
-        return cls(data["toml"], data["columns"], lenses, rows)
+        files = {name: text for name, text in data.get("files", {}).items() if KEPT_FILE.fullmatch(name)}
+        return cls(data["toml"], data["columns"], lenses, rows, files)
 
 
 ORDER = ("reading", "chart", "light")

@@ -90,11 +90,12 @@ def save_job(
     for another unit of a lens that has been measured: its readings would mean something else.
     """
     there = _there(writing, name, seen)
-    toml = write_job_toml(job)
+    toml, files = write_job_toml(job), {}
     if there is not None:
+        files = dict(JobDocument.of(there.now).files)
         old = job_of_version(writing.connection, there, there.now, f"job {name}")
         job = _with_measurements(job, old, name)
-    folder = Folder(job, toml)
+    folder = Folder(job, toml, files=files)
     answers = answers or Answers()
     wanted = Answers(answers.same, answers.apart, answers.all_apart, over=True, join=answers.join)
     return dict(carry_out(writing, plan_import(writing.connection, folder, wanted, name=name), folder).lens_ids)
