@@ -20,6 +20,11 @@ def crossed_pair(rng: np.random.Generator) -> Truth:
     return pair.density, rng.uniform(60.0, 80.0)
 
 
+def pair_to_crossing(rng: np.random.Generator) -> Truth:
+    """A pair measured up to crossing, where its density shoots up and stops dead."""
+    return PolariserPair(rng.uniform(0.25, 0.4), 10 ** rng.uniform(-3.0, -2.0)).density, 90.0
+
+
 def wedge(rng: np.random.Generator) -> Truth:
     """A filter whose density rises in an S over 100 to 170 degrees."""
     low, high = rng.uniform(0.3, 0.5), rng.uniform(1.2, 2.4)
@@ -27,7 +32,7 @@ def wedge(rng: np.random.Generator) -> Truth:
     return lambda x: low + (high - low) / (1.0 + np.exp((middle - x) / width)), rng.uniform(100.0, 170.0)
 
 
-@pytest.mark.parametrize("draw", [crossed_pair, wedge])
+@pytest.mark.parametrize("draw", [crossed_pair, pair_to_crossing, wedge])
 @pytest.mark.parametrize("noise", [0.005, 0.01, 0.015])
 def test_the_error_stays_within_the_band(draw: Callable[[np.random.Generator], Truth], noise: float) -> None:
     """120 tables of 8 to 12 noisy points each: 95 in 100 places have an error within the 95 % band stated there."""
