@@ -330,7 +330,7 @@ def _record(kind: Any, given: Mapping[str, object]) -> Any:  # noqa: ANN401 - a 
 @router.post("/jobs/{job}/bench/{lens}/readings")
 def post_reading(desk: At, acts: Act, who: Who, job: Key, lens: Key, sent: asked.NewReading) -> Json:
     """Add one reading of the focus ring."""
-    now = desk.job(job)
+    now = desk.job_to_add_to(job, lens)
     row_id = _row(now, lens)
     typed = TypedReading(sent.distance, sent.position, sent.approach, sent.taped, sent.temperature, sent.unit)
     record = reading_of(typed, now.lens(row_id), now.job.units)
@@ -340,7 +340,7 @@ def post_reading(desk: At, acts: Act, who: Who, job: Key, lens: Key, sent: asked
 @router.post("/jobs/{job}/bench/{lens}/column")
 def post_column(desk: At, acts: Act, who: Who, job: Key, lens: Key, sent: asked.NewColumn) -> Json:
     """Add a column pasted from a sheet: all of it or nothing."""
-    now = desk.job(job)
+    now = desk.job_to_add_to(job, lens)
     row_id = _row(now, lens)
     records = pasted(sent.text, now.lens(row_id), now.job.units, approach=sent.approach, unit=sent.unit)
     return {"added": acts.add(who.who, now, row_id, records, sent.sent), "stamp": desk.stamp()}
@@ -349,7 +349,7 @@ def post_column(desk: At, acts: Act, who: Who, job: Key, lens: Key, sent: asked.
 @router.post("/jobs/{job}/bench/{lens}/charts")
 def post_chart(desk: At, acts: Act, who: Who, job: Key, lens: Key, sent: asked.NewChart) -> Json:
     """Add a chart test."""
-    now = desk.job(job)
+    now = desk.job_to_add_to(job, lens)
     row_id = _row(now, lens)
     record = chart_of(now.lens(row_id), now.job.units, **sent.model_dump(exclude={"sent"}))
     return {"added": acts.add(who.who, now, row_id, [record], sent.sent), "stamp": desk.stamp()}

@@ -33,6 +33,7 @@ MOST_LENSES = 2_000
 """Prepared lenses kept in memory; one is some tens of kilobytes."""
 MOST_JOBS = 20
 MOST_MEASURED = 50_000
+KNOWN_S = 5.0
 SOON_S = 0.5
 """What is looked at while it is being written to may be so much behind, and says so by its stamp."""
 FROM_OTHERS = ("twin.", "light.")
@@ -336,6 +337,17 @@ class Desk:
                 while len(self._jobs) > MOST_JOBS:
                     self._jobs.popitem(last=False)
             return made
+
+    def job_to_add_to(self, key: str, lens: str) -> JobNow:
+        """A job that has a lens of that key, for a reading to be added: its measurements may be some seconds old.
+
+        What a lens is does not change while it is measured, and the book itself sees to it that its unit does not.
+        """
+        with self._lock:
+            kept = self._jobs.get(key)
+        if kept is not None and time.monotonic() - kept.read_at < KNOWN_S and kept.row_of(lens) is not None:
+            return kept
+        return self.job(key)
 
     def _read_job(self, key: str, number: int) -> JobNow:
         try:
