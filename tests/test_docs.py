@@ -45,6 +45,24 @@ COMMANDS = (
     "depth",
 )
 PAPER = ("handover", "strip", "strip-match")
+SHAPES = (
+    "problems",
+    "depth",
+    "map",
+    "prep",
+    "serve",
+    "audit",
+    "next",
+    "flange",
+    "twins",
+    "split",
+    "exposure",
+    "flicker",
+    "stop-pull",
+    "pull",
+    *PAPER,
+)
+"""The shapes of JSON that the page documents."""
 NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?:e[+-]?\d+)?(?![\w]|\.\d)")
 
 
@@ -103,26 +121,7 @@ def rows_of(shape: Schema, path: str = "") -> Iterator[str]:
         yield from rows_of(inner.get("items", inner), place)
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        "problems",
-        "depth",
-        "map",
-        "prep",
-        "serve",
-        "audit",
-        "next",
-        "flange",
-        "twins",
-        "split",
-        "exposure",
-        "flicker",
-        "stop-pull",
-        "pull",
-        *PAPER,
-    ],
-)
+@pytest.mark.parametrize("name", SHAPES)
 def test_each_field_of_the_json_is_documented(name: str) -> None:
     """The table of a shape says of each field its type, its unit and what it is, as the schema does."""
     title = "JSON, exit codes and refusals" if name == "problems" else f"`tapehook {name}`"
@@ -130,26 +129,7 @@ def test_each_field_of_the_json_is_documented(name: str) -> None:
     assert "\n".join(wanted) in section(title)
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        "problems",
-        "depth",
-        "map",
-        "prep",
-        "serve",
-        "audit",
-        "next",
-        "flange",
-        "twins",
-        "split",
-        "exposure",
-        "flicker",
-        "stop-pull",
-        "pull",
-        *PAPER,
-    ],
-)
+@pytest.mark.parametrize("name", SHAPES)
 def test_each_schema_is_named(name: str) -> None:
     """The page leads to the schemas, for programs."""
     assert f"schemas/{name}.schema.json" in PAGE.read_text(encoding="utf-8")
