@@ -21,10 +21,10 @@ def problems(text: str) -> str:
 
 
 def test_the_least_that_must_be_said() -> None:
-    """Lens, filter and two stops; T-numbers are exact ones, the rest is left open."""
+    """Lens, filter and two stops; the rest is left open."""
     plan = stop_pull_from(USUAL.encode(), "shots/x.toml")
     assert (plan.lens, plan.filter, plan.easing, plan.extra_speed_deg_s) == ("L1", "P", "eased", None)
-    assert plan.t_stops == pytest.approx([2.0, 2 ** (5 / 3)])
+    assert [point.stop for point in plan.course] == ["T2", "T2.8 1/3"]
 
 
 def test_lens_and_speed_come_from_the_shot() -> None:
@@ -45,6 +45,9 @@ def test_lens_and_speed_come_from_the_shot() -> None:
         (USUAL + 'easing = "slow"\niris_speed_deg_s = "fast"', ['"even" or "eased"', "degrees of ring a second"]),
         (USUAL.replace("at_s = 6", "at_s = 600"), ["at most 120"]),
         ("[stop_pull", ["TOML"]),
+        (USUAL.replace('stop = "T2"', "depth_m = 0.3"), ["stop_pull.distance_m", "for a depth or a blur"]),
+        (USUAL.replace('stop = "T2"', 'stop = "T2", blur_mm = 1'), ["stop_pull.course[1]", "one of stop, depth_m"]),
+        (USUAL.replace('stop = "T2"', "blur_mm = 1") + "distance_m = 3\nbackground_m = 2", ["behind the subject"]),
     ],
 )
 def test_what_is_wrong_is_told(text: str, words: list[str]) -> None:

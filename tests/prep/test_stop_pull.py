@@ -1,6 +1,7 @@
 """Stop pulls of a job: whatever the plan asks, the answer is whole; what is assumed is said, what was said is not."""
 
 import json
+import math
 from functools import cache
 from typing import Any
 
@@ -10,6 +11,8 @@ from hypothesis import strategies as st
 
 from tapehook.job import Filter, Job, JobProblems, read_job
 from tapehook.job.stop_pulls import StopPullPlan
+from tapehook.optics import blur_diameter_m, depth_of_field
+from tapehook.prep.basis import basis_of
 from tapehook.prep.stop_pull import StopPullPrep, advice, prepare_stop_pull
 from tapehook.prep.stop_pull_as_json import stop_pull_as_json
 from tests.cli.running import ROOT
@@ -123,6 +126,26 @@ def test_advice_where_a_change_is_too_large() -> None:
     assert "The largest change that works from T2 is to T11" in said
     assert "5 stops" in said
     assert advice(prepared()) == []
+
+
+def test_a_course_of_depth_or_blur() -> None:
+    """On L05, whose pupil is known, at 2.5 m: the stops found give the depth and the blur asked for, assumptions told."""
+    prep = prepared(distance_m=2.5, course=[{"at_s": 0.0, "depth_m": 0.15}, {"at_s": 6.0, "depth_m": 0.5}])
+    (lens,) = [one for one in job().lenses if one.id == "L05"]
+    optics = basis_of(lens, job()).optics
+    assert optics is not None
+    for t, wanted in ((prep.pull.t_stops[0], 0.15), (prep.pull.t_stops[-1], 0.5)):
+        f_number = t * math.sqrt(lens.transmission or 1.0)
+        depth = depth_of_field(2.5, optics.focal_m, f_number, optics.blur_m, optics.pupil)
+        assert float(depth.far_m - depth.near_m) == pytest.approx(wanted, rel=1e-6)
+    assert "focused at 2.5 m throughout" in " ".join(prep.assumptions)
+    course = [{"at_s": 0.0, "blur_mm": 0.3}, {"at_s": 6.0, "stop": "T8"}]
+    blurred = prepared(distance_m=2.5, background_m=math.inf, course=course)
+    f_number = float(blurred.pull.t_stops[0]) * math.sqrt(lens.transmission or 1.0)
+    blur = blur_diameter_m(math.inf, 2.5, optics.focal_m, f_number, optics.pupil)
+    assert float(blur) == pytest.approx(0.3e-3, rel=1e-6)
+    with pytest.raises(JobProblems, match=r"course\[1\].*a depth or blur that a stop from T0.5 to T128 gives"):
+        prepared(distance_m=2.5, course=[{"at_s": 0.0, "depth_m": 1e-3}, {"at_s": 6.0, "depth_m": 0.5}])
 
 
 def test_a_table_that_turns_back_is_refused() -> None:

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from tapehook.lens import fit_map, gather_marks
 from tapehook.lens.filter_table import fit_filter_table
 from tapehook.lens.scale import StopScale
+from tapehook.optics import Pupil, blur_diameter_m, depth_of_field
 from tapehook.optics.polariser import PolariserPair
-from tapehook.shot.stop_course import scaled_course, stop_course
+from tapehook.shot.stop_course import f_number_for_blur, f_number_for_depth, scaled_course, stop_course
 from tapehook.shot.stop_pull import ExtraRing, IrisRing, balanced_pull, largest_part, shortest_stretch
 from tests.shot.stop_pulls import exposure_drift, pair_stops, ring_of_stops, stops_of_ring
 
@@ -214,3 +215,24 @@ def test_courses() -> None:
         assert scaled_course(t, 0.5)[-1] == pytest.approx(math.sqrt(a * b))
     with pytest.raises(ValueError, match="rising moments"):
         stop_course(times, [0.0, 0.0], [2.0, 4.0], "even")
+
+
+@given(
+    f_number=st.floats(1, 22),
+    focal=st.floats(0.018, 0.2),
+    lengths=st.floats(15, 200),
+    behind=st.one_of(st.just(math.inf), st.floats(1.05, 20)),
+    magnification=st.floats(0.4, 3),
+)
+def test_depth_and_blur_give_their_f_number_back(
+    f_number: float, focal: float, lengths: float, behind: float, magnification: float
+) -> None:
+    """The depth and the blur that the optics give at an f-number ask for that f-number."""
+    pupil, focus = Pupil(focal * 0.9, magnification), focal * lengths
+    blur = float(blur_diameter_m(focus * behind, focus, focal, f_number, pupil))
+    assert f_number_for_blur(blur, focus * behind, focus, focal, pupil) == pytest.approx(f_number, rel=1e-6)
+    depth = depth_of_field(focus, focal, f_number, 25e-6, pupil)
+    total = float(depth.far_m - depth.near_m)
+    if math.isfinite(total):
+        assert f_number_for_depth(total, focus, focal, 25e-6, pupil) == pytest.approx(f_number, rel=1e-5)
+    assert f_number_for_depth(1.0, focus, focal, 0.0, pupil) == math.inf

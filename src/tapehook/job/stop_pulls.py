@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from tapehook.job.problems import JobProblems, Problem, limit
-from tapehook.job.records import Finite, Identifier, Positive
+from tapehook.job.records import Distance, Finite, Identifier, Positive
 from tapehook.job.sheets import Sheet, decoded, read_bytes
 from tapehook.notation import parse_stop
 
@@ -25,10 +25,12 @@ class _Part(BaseModel):
 
 
 class CoursePoint(_Part):
-    """A T-stop at a moment, as written."""
+    """What is wanted at a moment: a T-stop as written, metres from near to far, or the blur of the background."""
 
     at_s: Annotated[float, Field(ge=0, le=LONGEST_S)]
-    stop: str
+    stop: str | None = None
+    depth_m: Annotated[float, Field(ge=1e-3, le=1e4)] | None = None
+    blur_mm: Annotated[float, Field(ge=1e-3, le=100)] | None = None
 
 
 class StopPullPlan(_Part):
@@ -50,11 +52,8 @@ class StopPullPlan(_Part):
     extra_to_deg: Finite | None = None
     density_plus_minus: Annotated[float, Field(ge=0, le=1)] | None = None
     tolerance_stops: Annotated[float, Field(ge=0.001, le=2)] = 0.05
-
-    @property
-    def t_stops(self) -> list[float]:
-        """The exact T-numbers of the course."""
-        return [parse_stop(point.stop).exact for point in self.course]
+    distance_m: Distance | None = None
+    background_m: Annotated[float, Field(ge=1e-3)] | None = None
 
 
 _EXPECTED = {
@@ -71,6 +70,10 @@ _EXPECTED = {
     "extra_to_deg": "degrees of ring, such as 90",
     "density_plus_minus": "a density, such as 0.02",
     "tolerance_stops": "stops, such as 0.05",
+    "distance_m": "metres from the image plane, such as 2.5",
+    "background_m": "metres from the image plane, or inf",
+    "depth_m": "metres from near to far, such as 0.4",
+    "blur_mm": "millimetres on the sensor, such as 0.3",
     "at_s": f"seconds from the start, at most {LONGEST_S:g}, such as 2.5",
     "stop": 'a T-stop such as "T2.8"',
 }
@@ -137,15 +140,30 @@ def _misfits(file: str, trouble: ValidationError | RecursionError) -> Iterator[P
 def _at_odds(file: str, plan: StopPullPlan) -> Iterator[Problem]:
     """Stops that cannot be read, moments that do not rise, and ends of travel that are one place."""
     for at, point in enumerate(plan.course, start=1):
-        try:
-            wrong = parse_stop(point.stop).scale == "f"
-        except ValueError:
-            wrong = True
-        if wrong:
-            yield Problem(file, None, f"{TABLE}.course[{at}].stop", point.stop, _EXPECTED["stop"])
+        yield from _odd_point(file, plan, at, point)
         if at > 1 and point.at_s <= plan.course[at - 2].at_s:
             expected = "a moment after the one before"
             yield Problem(file, None, f"{TABLE}.course[{at}].at_s", f"{point.at_s:g}", expected)
     if plan.extra_from_deg is not None and plan.extra_from_deg == plan.extra_to_deg:
         expected = "another angle than extra_from_deg"
         yield Problem(file, None, f"{TABLE}.extra_to_deg", f"{plan.extra_to_deg:g}", expected)
+
+
+def _odd_point(file: str, plan: StopPullPlan, at: int, point: CoursePoint) -> Iterator[Problem]:
+    """A mark that asks for nothing or for two things, a stop that cannot be read, and depth or blur of nowhere."""
+    place = f"{TABLE}.course[{at}]"
+    if [point.stop, point.depth_m, point.blur_mm].count(None) != 2:
+        yield Problem(file, None, place, None, "one of stop, depth_m and blur_mm")
+        return
+    if point.stop is not None:
+        try:
+            wrong = parse_stop(point.stop).scale == "f"
+        except ValueError:
+            wrong = True
+        if wrong:
+            yield Problem(file, None, f"{place}.stop", point.stop, _EXPECTED["stop"])
+    elif plan.distance_m is None:
+        yield Problem(file, None, f"{TABLE}.distance_m", None, _EXPECTED["distance_m"] + ", for a depth or a blur")
+    elif point.blur_mm is not None and (plan.background_m is None or plan.background_m <= plan.distance_m):
+        expected = _EXPECTED["background_m"] + ", behind the subject, for a blur"
+        yield Problem(file, None, f"{TABLE}.background_m", None, expected)

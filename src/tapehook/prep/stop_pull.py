@@ -12,15 +12,16 @@ import numpy.typing as npt
 
 from tapehook.job.problems import JobProblems, Problem
 from tapehook.job.records import Filter, Job, Lens, Motor, Reading
-from tapehook.job.stop_pulls import TABLE, StopPullPlan
+from tapehook.job.stop_pulls import TABLE, CoursePoint, StopPullPlan
 from tapehook.lens import MapRefusal
 from tapehook.lens.filter_table import fit_filter_table
-from tapehook.notation import format_stop, format_stop_in_thirds, format_thirds
+from tapehook.notation import NotationError, format_stop, format_stop_in_thirds, format_thirds, parse_stop
 from tapehook.optics.exposure import DENSITY_PER_STOP
 from tapehook.optics.polariser import PolariserPair
+from tapehook.prep.basis import MM, Optics, basis_of
 from tapehook.prep.focus import map_ring
 from tapehook.prep.usual import USUAL_PLAY_DEG
-from tapehook.shot.stop_course import scaled_course, stop_course
+from tapehook.shot.stop_course import f_number_for_blur, f_number_for_depth, scaled_course, stop_course
 from tapehook.shot.stop_pull import (
     ExtraRing,
     IrisRing,
@@ -34,6 +35,7 @@ from tapehook.shot.stop_pull import (
 
 Floats = npt.NDArray[np.float64]
 
+SMALLEST_T, LARGEST_T = 0.5, 128.0
 USUAL_LAG_S = 0.040
 """How far one motor is taken to be behind the other where nobody measured it: about a frame. No source."""
 USUAL_DENSITY_PLUS_MINUS = 0.02
@@ -83,6 +85,7 @@ def prepare_stop_pull(job: Job, plan: StopPullPlan, name: str) -> StopPullPrep:
     on_hand = next((one for one in job.filters if one.id == plan.filter), None)
     said = list[str]()
     iris = _iris(job, plan, lens, file, problems, said)
+    marks = _marks(job, plan, lens, file, problems, said)
     light = _variable(job, on_hand, file, plan.filter, problems)
     if problems or lens is None or on_hand is None or iris is None or light is None:
         raise JobProblems(problems)
@@ -92,7 +95,7 @@ def prepare_stop_pull(job: Job, plan: StopPullPlan, name: str) -> StopPullPrep:
     lag_s = _lag(plan, motors, said)
     lag_assumed = len(said) > told
     times = _times(plan)
-    stops = stop_course(times, [point.at_s for point in plan.course], plan.t_stops, plan.easing)
+    stops = stop_course(times, [point.at_s for point in plan.course], marks, plan.easing)
     tolerance = plan.tolerance_stops
     pull = balanced_pull(times, stops, iris, extra, lag_s=lag_s, tolerance_stops=tolerance, lag_assumed=lag_assumed)
     largest, slowed = (None, None) if pull.feasible else _what_works(times, stops, iris, extra, lag_s)
@@ -127,10 +130,48 @@ def _iris(
     return IrisRing(found.lens_map, USUAL_PLAY_DEG, plan.iris_speed_deg_s)
 
 
+def _marks(
+    job: Job, plan: StopPullPlan, lens: Lens | None, file: str, problems: list[Problem], said: list[str]
+) -> list[float]:
+    """The T-number of each mark of the course: exact stops, or what a depth or a blur asks for."""
+    if lens is None:
+        return []
+    if all(point.stop is not None for point in plan.course):
+        return [parse_stop(point.stop or "").exact for point in plan.course]
+    basis = basis_of(lens, job)
+    if basis.optics is None:
+        problems.append(
+            Problem(file, None, f"{TABLE}.lens", lens.id, "a lens with its focal length, for a depth or a blur")
+        )
+        return []
+    found = [_mark(point, plan, basis.optics, basis.transmission) for point in plan.course]
+    for at, t in enumerate(found, start=1):
+        if not SMALLEST_T <= t <= LARGEST_T:
+            read = f"T{t:.3g}" if np.isfinite(t) else "no stop"
+            expected = (
+                f"a depth or blur that a stop from T{SMALLEST_T:g} to T{LARGEST_T:g} gives, from where it can focus"
+            )
+            problems.append(Problem(file, None, f"{TABLE}.course[{at}]", read, expected))
+    said += [f"Depth and blur: {sentence[0].lower()}{sentence[1:]}" for sentence in basis.assumptions]
+    said.append(f"Depth and blur: {basis.coc_text} passes as sharp, focused at {plan.distance_m:g} m throughout.")
+    return found
+
+
+def _mark(point: CoursePoint, plan: StopPullPlan, optics: Optics, transmission: float) -> float:
+    """The T-number of one mark; NaN where there is none."""
+    if point.stop is not None:
+        return parse_stop(point.stop).exact
+    focus_m = plan.distance_m or np.nan
+    if point.depth_m is not None:
+        n = f_number_for_depth(point.depth_m, focus_m, optics.focal_m, optics.blur_m, optics.pupil)
+    else:
+        blur_m, behind_m = (point.blur_mm or np.nan) * MM, plan.background_m or np.nan
+        n = f_number_for_blur(blur_m, behind_m, focus_m, optics.focal_m, optics.pupil)
+    return n / float(np.sqrt(transmission))
+
+
 def _exact(reading: Reading) -> Reading:
     """The reading at the exact stop behind its label: 2.8 is 2.828."""
-    from tapehook.notation import NotationError, parse_stop
-
     try:
         return reading.model_copy(update={"value": parse_stop(f"T{reading.value:g}").exact})
     except NotationError:

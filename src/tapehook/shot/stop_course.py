@@ -1,9 +1,14 @@
-"""A course of stops over time: from mark to mark, evenly or with easing, in stops and not in T-numbers."""
+"""A course of stops over time: from mark to mark, evenly or with easing, in stops and not in T-numbers.
+
+A mark may also be wanted as a depth or as the blur of a background; both ask for one f-number at a given focus.
+"""
 
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
+
+from tapehook.optics import Pupil, focus_state
 
 Floats = npt.NDArray[np.float64]
 Easing = Literal["even", "eased"]
@@ -32,3 +37,29 @@ def scaled_course(t_stops: npt.ArrayLike, part: float) -> Floats:
     t = np.asarray(t_stops, dtype=np.float64)
     scaled: Floats = t[0] * (t / t[0]) ** part
     return scaled
+
+
+def f_number_for_depth(depth_m: float, focus_m: float, focal_m: float, blur_m: float, pupil: Pupil) -> float:
+    """The f-number that gives so many metres from near to far, focused at ``focus_m`` from the image plane.
+
+    Near to far is 2 w/(q^2 - w^2), q the vergence and w the half-width, so w = (sqrt(1 + (depth q)^2) - 1)/depth, and
+    N = w f^2 (1 + m/P)/c. NaN where the lens cannot focus so near; inf where no blur is left to allow.
+    """
+    state = focus_state(focus_m, focal_m, pupil)
+    q = 1.0 / float(state.pupil_distance_m)
+    w = (float(np.sqrt(1.0 + (depth_m * q) ** 2)) - 1.0) / depth_m
+    needed = w * focal_m**2 * float(state.pupil_factor)
+    return needed / blur_m if blur_m > 0 else float("inf")
+
+
+def f_number_for_blur(
+    blur_diameter_m: float, background_m: float, focus_m: float, focal_m: float, pupil: Pupil
+) -> float:
+    """The f-number at which a background at ``background_m`` (inf allowed) blurs to discs of that diameter, in metres.
+
+    By the blur disc c = f^2 (1 + m/P)/N |1/u' - 1/u| (``tapehook.optics.depth``). NaN where either cannot be.
+    """
+    state = focus_state(focus_m, focal_m, pupil)
+    behind = background_m - float(state.pupil_to_sensor_m)
+    offset = abs((1.0 / behind if behind > 0 else np.nan) - 1.0 / float(state.pupil_distance_m))
+    return float(focal_m**2 * float(state.pupil_factor) * offset / blur_diameter_m)
