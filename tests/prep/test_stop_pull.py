@@ -129,7 +129,7 @@ def test_advice_where_a_change_is_too_large() -> None:
 
 
 def test_a_course_of_depth_or_blur() -> None:
-    """On L05, whose pupil is known, at 2.5 m: the stops found give the depth and the blur asked for, assumptions told."""
+    """On L05, whose pupil is known, at 2.5 m: the stops found give the depth and blur asked for, assumptions told."""
     prep = prepared(distance_m=2.5, course=[{"at_s": 0.0, "depth_m": 0.15}, {"at_s": 6.0, "depth_m": 0.5}])
     (lens,) = [one for one in job().lenses if one.id == "L05"]
     optics = basis_of(lens, job()).optics
