@@ -20,7 +20,7 @@ def network(letter: str, x: float, options: tuple[Channel, ...] = OPTIONS, kind:
 
 
 def test_alone_the_margin_is_what_stands_above_the_sensitivity() -> None:
-    """At 10 m and 2405 MHz P.1411 loses less than free space, 60.02 dB, which stands: 10 - 10 - 60.02 + 85 = 24.98 dB."""
+    """At 10 m P.1411 loses less than free space, so that stands: 10 - 10 - 60.02 + 85 = 24.98 dB at 2405 MHz."""
     air = Air((network("A", 0.0),))
     loss = max(21.2 + 29.2 + 21.1 * math.log10(2.405), 32.4 + 20 * math.log10(2405) - 40)
     (there, back) = margins_db(air, {"A": OPTIONS[0]})["A"]
