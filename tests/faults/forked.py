@@ -4,6 +4,7 @@ import os
 import pickle
 import signal
 import time
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -45,7 +46,10 @@ def fork(work: Callable[[Tell], None], *, user: int | None = None) -> Child:
     ``user``: as that user, if this one is root. An exception is told as a line that begins with "failed:".
     """
     out, into = os.pipe()
-    pid = os.fork()
+    with warnings.catch_warnings():
+        # Newer versions of Python warn of threads that the copy has not; those of an idle array library do no harm.
+        warnings.simplefilter("ignore", DeprecationWarning)
+        pid = os.fork()
     if pid:
         os.close(into)
         return Child(pid, out)

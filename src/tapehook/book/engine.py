@@ -25,6 +25,8 @@ MAGIC = b"SQLite format 3\0"
 WAIT_MS = 30_000
 """How long a writer waits for another."""
 _LOCK = 0x7A70_B00C
+_FEW_ROWS = 1_000
+"""So many rows are not worth a table of their own to begin with."""
 _WRITES = "tapehook_writes"
 _WAITS = "tapehook_waits"
 
@@ -174,6 +176,13 @@ def add_rows(
     into = f"new_{table.name}" if may_be_there else table.name
     driver: Any = connection.connection.driver_connection
     with driver.cursor() as cursor:
+        if may_be_there and len(rows) < _FEW_ROWS:
+            marks = ", ".join(["%s"] * len(names))
+            cursor.executemany(
+                f"INSERT INTO {table.name} ({columns}) VALUES ({marks}) ON CONFLICT DO NOTHING",  # noqa: S608 - as below
+                rows,
+            )
+            return
         if may_be_there:
             cursor.execute(f"CREATE TEMP TABLE IF NOT EXISTS {into} (LIKE {table.name}) ON COMMIT DROP")
         with cursor.copy(f"COPY {into} ({columns}) FROM STDIN") as copy:

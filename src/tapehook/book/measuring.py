@@ -153,12 +153,14 @@ def add_to_job(
 
     They stand after the rows the job has. Nobody else's work on the job is in the way, and none gets in anybody's.
     """
-    made = []
+    measured, made = tables.measurement, []
+    there = select(measured.c.id).where(measured.c.lens_id == lens_id, measured.c.job_id == job_id).limit(1)
+    if records and writing.connection.scalar(there) is None:
+        writing.touched.add(lens_id)  # it is found by the job's name from now on
     for record in records:
         at = next_ordinal(writing.connection, job_id, row_id, lens_id, record, unit)
         row = row_of(record, lens_id, writing.entry_id, unit=unit, job_id=job_id, row_id=row_id, ordinal=at, body=body)
         writing.connection.execute(insert(tables.measurement), row)
-        writing.touched.add(lens_id)  # it is found by the job's name from now on
         made.append(row["id"])
     return made
 

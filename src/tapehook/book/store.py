@@ -204,7 +204,8 @@ def open_book(where: str | None = None, *, may_migrate: bool = True) -> Book:
     it is damaged, foreign, or newer than the program.
     """
     place = place_of(where)
-    read_only = _check_file(place, place.path) if place.path is not None else ""
+    # Whoever may not bring a book up to date looks at one that should be there, such as a backup.
+    read_only = _check_file(place, place.path, may_be_made=may_migrate) if place.path is not None else ""
     last: BookRefusal | None = None
     for way in ("", "ro", "immutable"):
         if (way == "" and read_only) or (way == "immutable" and _has_wal(place)) or (way and place.path is None):
@@ -251,15 +252,15 @@ def _opened(place: Place, engine: Engine, read_only: str, may_migrate: bool) -> 
     return Book(place, engine, bytes.fromhex(found), read_only)
 
 
-def _check_file(place: Place, path: Path) -> str:
+def _check_file(place: Place, path: Path, *, may_be_made: bool) -> str:
     """Why the file can be read only, empty when it can be written. Raises BookRefusal for what is no book."""
     try:
         with path.open("rb") as stream:
             head = stream.read(100)
             status = os.fstat(stream.fileno())
     except FileNotFoundError:
-        said = f"there is no book here. Make one: tapehook book new --book '{path}'"
-        raise refusal(place.name, said) from None
+        hint = f". Make one: tapehook book new --book '{path}'" if may_be_made else ""
+        raise refusal(place.name, f"there is no book here{hint}") from None
     except (OSError, ValueError) as trouble:
         reason = trouble.strerror if isinstance(trouble, OSError) else "no name a file can have"
         raise refusal(place.name, f"the file cannot be opened ({reason})") from None
