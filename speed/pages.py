@@ -34,6 +34,7 @@ TYPED_ON = "L99"
 TYPED = 40
 MOVES = 300
 READERS, WRITERS = 50, 10
+LENSES_EACH = 3
 LASTS_S = 60.0
 EVERY_S = 1.0
 """A live page asks about as often, and nobody types readings faster."""
@@ -138,13 +139,13 @@ async def _read(asker: Asker, number: int, ends: float) -> int:
 async def _write(asker: Asker, number: int, ends: float, kept: list[str], own: list[str]) -> int:
     """Somebody who types readings. How many were refused; the keys of the others are ``kept``."""
     job, _ = await asker.begin()
-    path = f"/api/jobs/{job}/bench/{own[number]}/readings"
     await asyncio.sleep(EVERY_S * number / WRITERS)
     wrong = 0
     while time.perf_counter() < ends:
         started = time.perf_counter()
         at = len(asker.times)
-        distance = 0.7 + 0.11 * at
+        distance = 0.7 * 1.16 ** (at % MARKS)
+        path = f"/api/jobs/{job}/bench/{own[number + WRITERS * (at // MARKS % LENSES_EACH)]}/readings"
         sent = {"distance": f"{distance:.2f} m", "position": f"{200 / distance:.1f}", "sent": f"w{number}-{at}"}
         status, found = await asker.ask("POST", path, sent)
         wrong += status != 200
@@ -159,8 +160,8 @@ async def crowd(place: str, lasts_s: float) -> tuple[list[float], int, int, int]
     first = Asker(place)
     job, _ = await first.begin()
     own = []
-    for number in range(WRITERS):
-        sent = {"id": f"N{number}", "focal": f"{30 + number} mm", "stop": "T1.5", "serial": f"N{number}"}
+    for number in range(WRITERS * LENSES_EACH):
+        sent = {"id": f"N{number}", "focal": f"{30 + number % 9} mm", "stop": "T1.5", "serial": f"N{number}"}
         _, found = await first.ask("POST", f"/api/jobs/{job}/lenses", sent)
         own.append(json.loads(found)["lens"])
     ends = time.perf_counter() + lasts_s
@@ -205,8 +206,8 @@ def crowded() -> Case:
         rounds=1,
         at_most_s=0.3,
         note=f"Each of {READERS} looks once a second (a bench, Prep, changes, On set figures), each "
-        f"of {WRITERS} types a reading a second on a lens of their own, {LASTS_S:.0f} s. A wrong answer fails, "
-        "and so is one reading acknowledged and not in the book afterwards. Clients and server share the cores.",
+        f"of {WRITERS} types a reading a second, {MARKS} to a lens; {LASTS_S:.0f} s. A wrong answer fails it, "
+        "and so does a reading acknowledged and not in the book afterwards. Clients and server share the cores.",
     )
 
 
