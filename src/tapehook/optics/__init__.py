@@ -1,4 +1,4 @@
-"""What light does: vergence, depth, sharpness, and the aperture behind a T-stop.
+"""What light does: vergence, depth, sharpness, the aperture behind a T-stop; exposure, flicker, filters, polarisers.
 
 May live here: pure functions of arrays, SI units in and out (metres, dioptres), each with the source of its
 formula. May not: files, records, text for people, or anything that knows which lens or job it is for.
