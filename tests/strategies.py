@@ -11,7 +11,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from tapehook.job import Camera, ChartTest, Criterion, Filter, Job, Lens, LightTest, Motor, Radio, Reading
+from tapehook.job import Camera, ChartTest, Criterion, Emitter, Filter, Job, Lens, LightTest, Motor, Radio, Reading
 from tapehook.job.columns import TABLES, Table
 from tapehook.job.sheets import header_name
 from tapehook.notation import parse_distance
@@ -256,7 +256,22 @@ def jobs(draw: st.DrawFn) -> Job:
             )
             for name in motors
         ),
-        radios=tuple(Radio(id=name, camera=draw(on), extra=draw(_keys(*Radio.model_fields))) for name in radios),
+        radios=tuple(
+            Radio(
+                id=name,
+                camera=draw(on),
+                bands=draw(_may(st.lists(st.sampled_from(["780", "868", "915", "2450"]), max_size=3))),
+                power_dbm=draw(_may(st.floats(-200, 100))),
+                listens=draw(st.booleans()),
+                extra=draw(_keys(*Radio.model_fields)),
+            )
+            for name in radios
+        ),
+        emitters=tuple(
+            Emitter(id=name, wifi_channel=draw(st.integers(1, 14)), extra=draw(_keys(*Emitter.model_fields)))
+            for name in draw(st.lists(names, max_size=2, unique=True))
+        ),
+        fired_effects=draw(st.booleans()),
         filters=tuple(draw(_filter(name, on)) for name in filters),
         lenses=tuple(
             draw(lenses(lens_id, [other for other in ids if other != lens_id], cameras, headers["lenses"]))

@@ -220,11 +220,50 @@ class Motor(Record):
     extra: Keys = Field(default_factory=dict)
 
 
+Level = Annotated[float, Field(ge=-200, le=100)]
+"""A level in dBm, or a difference in dB."""
+Metres = Annotated[float, Field(ge=-1e5, le=1e5)]
+
+
 class Radio(Record):
-    """A radio of a hand unit or receiver; planned for elsewhere, kept here."""
+    """A radio of a hand unit or receiver: what it sends and stands, and where it is."""
 
     id: Identifier = Field(description="Label of the radio", examples=["R1"])
     camera: Name | None = Field(None, description="Letter of the camera it belongs to", examples=["A"])
+    role: Literal["hand", "receiver"] = Field("hand", description="Hand unit or receiver", examples=["hand"])
+    bands: Annotated[list[str], Field(max_length=4)] | None = Field(
+        None, description="Bands it can use: 780, 868, 915, 2450 of IEEE 802.15.4, MHz", examples=[["2450", "915"]]
+    )
+    power_dbm: Level | None = Field(None, description="Power sent, EIRP, dBm", examples=[10.0])
+    sensitivity_dbm: Level | None = Field(None, description="Weakest signal it hears, dBm", examples=[-95.0])
+    adjacent_db: Level | None = Field(None, description="Rejection of the next channel, dB", examples=[20.0])
+    alternate_db: Level | None = Field(None, description="Rejection of the next but one, dB", examples=[40.0])
+    listens: bool = Field(default=False, description="Listens before it talks", examples=[True])
+    duty: Share | None = Field(None, description="Share of the time on the air; 1 is always", examples=[1.0])
+    x_m: Metres | None = Field(None, description="Place on the floor plan, m", examples=[4.0])
+    y_m: Metres | None = Field(None, description="Place on the floor plan, m", examples=[2.5])
+    extra: Keys = Field(default_factory=dict)
+
+
+class Emitter(Record):
+    """Somebody else's sender: Wi-Fi, video, another crew."""
+
+    id: Identifier = Field(description="Label of the sender", examples=["stage Wi-Fi"])
+    kind: Literal["wifi", "video", "crew", "microphone", "other"] = Field(
+        "other", description="What it is", examples=["wifi"]
+    )
+    wifi_channel: Annotated[int, Field(ge=1, le=14)] | None = Field(
+        None, description="Channel of IEEE 802.11 at 2.4 GHz, in place of centre and width", examples=[6]
+    )
+    centre_mhz: Annotated[float, Field(ge=1, le=100_000)] | None = Field(
+        None, description="Middle of its channel, MHz", examples=[2437.0]
+    )
+    width_mhz: Annotated[float, Field(ge=0.001, le=1000)] | None = Field(
+        None, description="Width of its channel, MHz", examples=[20.0]
+    )
+    power_dbm: Level | None = Field(None, description="Power sent, EIRP, dBm", examples=[20.0])
+    x_m: Metres | None = Field(None, description="Place on the floor plan, m", examples=[30.0])
+    y_m: Metres | None = Field(None, description="Place on the floor plan, m", examples=[10.0])
     extra: Keys = Field(default_factory=dict)
 
 
@@ -270,6 +309,12 @@ class Job(Record):
 
     title: Name = Field("Untitled job", description="Name of the job, for the cover", examples=["Harbour, unit 1"])
     region: Name | None = Field(None, description="Where radios are used", examples=["GB"])
+    surroundings: Literal["free_space", "in_sight", "no_sight", "homes"] | None = Field(
+        None, description="What radio links cross", examples=["in_sight"]
+    )
+    fired_effects: bool = Field(
+        default=False, description="Electrically fired effects are on the call", examples=[True]
+    )
     units: System = Field("metric", description="What distances are shown in", examples=["metric"])
     shooting_stop: str | None = Field(None, description="T-stop the job will be shot at", examples=["T2.8"])
     """As written, for example "T2.8"."""
@@ -281,6 +326,7 @@ class Job(Record):
     cameras: tuple[Camera, ...] = Field((), description="The cameras, one table each")
     motors: tuple[Motor, ...] = Field((), description="The lens motors, one table each")
     radios: tuple[Radio, ...] = Field((), description="The radios, one table each")
+    emitters: tuple[Emitter, ...] = Field((), description="Other people's senders, one table each")
     filters: tuple[Filter, ...] = Field((), description="The filters on hand, one table each")
     lenses: tuple[Lens, ...] = ()
     readings: tuple[Reading, ...] = ()

@@ -10,12 +10,18 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, create_model
 
-from tapehook.job.records import Camera, Criterion, Filter, Job, Motor, Radio, Record
+from tapehook.job.records import Camera, Criterion, Emitter, Filter, Job, Motor, Radio, Record
 
 NOT_IN_FILE = frozenset({"lenses", "readings", "charts", "tstops", "column_order", "extra"})
 """Fields of records that are no keys of ``job.toml``."""
 
-LISTS: dict[str, type[Record]] = {"cameras": Camera, "motors": Motor, "radios": Radio, "filters": Filter}
+LISTS: dict[str, type[Record]] = {
+    "cameras": Camera,
+    "motors": Motor,
+    "radios": Radio,
+    "emitters": Emitter,
+    "filters": Filter,
+}
 """The lists of tables in ``job.toml``."""
 
 
@@ -103,6 +109,10 @@ def expected_at(place: tuple[int | str, ...]) -> str:
             return f'text such as "{example}"'
         case {"type": "number"}:
             return f"a number such as {example}"
+        case {"type": "boolean"}:
+            return "true or false"
+        case {"type": "array", "items": {"type": "string"}}:
+            return "a list of texts such as " + json.dumps(example)
         case {"type": "integer"}:
             return f"a whole number such as {example}"
         case {"type": "array", "items": {"type": "number"}}:

@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from tapehook.job.problems import Problem, limit
-from tapehook.job.records import Criterion, Filter, Job, Motor, Radio, Record
+from tapehook.job.records import Criterion, Emitter, Filter, Job, Motor, Radio, Record
 from tapehook.job.schema import LISTS, NOT_IN_FILE, expected_at, job_table
 from tapehook.job.sheets import Sheet, decoded
 from tapehook.notation import parse_stop
@@ -32,7 +32,7 @@ def read_job_toml(data: bytes, problems: list[Problem]) -> Job | None:
         found += [*_misfits(document), *_wrong_stop(document)]
     job = None if found else _job(document)
     if job:
-        found += [*_twice(job), *_unknown_cameras(job), *_half_said_filters(job)]
+        found += [*_twice(job), *_unknown_cameras(job), *_half_said_filters(job), *_odd_radios(job)]
     problems += found
     return None if found else job
 
@@ -135,6 +135,7 @@ def _twice(job: Job) -> Iterator[Problem]:
         "cameras": ("letter", [camera.letter for camera in job.cameras]),
         "motors": ("id", [motor.id for motor in job.motors]),
         "radios": ("id", [radio.id for radio in job.radios]),
+        "emitters": ("id", [one.id for one in job.emitters]),
         "filters": ("id", [one.id for one in job.filters]),
     }
     for table, (key, names) in named.items():
@@ -158,6 +159,28 @@ def _unknown_cameras(job: Job) -> Iterator[Problem]:
             if letters and thing.camera and thing.camera not in letters:
                 expected = f"a camera of the job: {', '.join(letters)}"
                 yield Problem(FILE, None, _path((table, at, "camera")), thing.camera, expected)
+
+
+BANDS = ("780", "868", "915", "2450")
+"""Bands of IEEE 802.15.4, in MHz, as people name them."""
+
+
+def _odd_radios(job: Job) -> Iterator[Problem]:
+    """Bands nobody knows, radios and senders with half a place, and senders without a frequency."""
+    for at, one in enumerate(job.radios):
+        for number, band in enumerate(one.bands or ()):
+            if band not in BANDS:
+                path = _path(("radios", at, "bands", number))
+                yield Problem(FILE, None, path, band, f"one of {', '.join(BANDS)}")
+    named: list[tuple[str, Sequence[Radio | Emitter]]] = [("radios", job.radios), ("emitters", job.emitters)]
+    for table, things in named:
+        for at, thing in enumerate(things):
+            if (thing.x_m is None) != (thing.y_m is None):
+                yield Problem(FILE, None, _path((table, at, "x_m")), None, "both x_m and y_m, or neither")
+    for at, other in enumerate(job.emitters):
+        if other.wifi_channel is None and (other.centre_mhz is None or other.width_mhz is None):
+            expected = "wifi_channel, or centre_mhz and width_mhz"
+            yield Problem(FILE, None, _path(("emitters", at, "centre_mhz")), None, expected)
 
 
 FEWEST_POINTS = 4
