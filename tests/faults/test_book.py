@@ -194,7 +194,7 @@ def test_a_limit_on_the_file(empty_file: Path, tmp_path: Path) -> None:
 def small_disk(folder: Path) -> Iterator[Path]:
     """A disk of two megabytes; a quota is as good, but only root may make either."""
     folder.mkdir()
-    command = ["mount", "-t", "tmpfs", "-o", "size=2m,mode=777", "none", folder]
+    command = ["mount", "-t", "tmpfs", "-o", "size=2m,mode=777", "none", str(folder)]
     if subprocess.run(command, check=False, stderr=subprocess.DEVNULL).returncode:
         pytest.skip("this machine lets not even root mount a small disk; the limit above is tried all the same")
     try:
