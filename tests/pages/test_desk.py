@@ -11,8 +11,9 @@ import pytest
 from tapehook.book.jobs import load_job
 from tapehook.book.store import new_book
 from tapehook.book.working import measure
-from tapehook.job import Reading
+from tapehook.job import ChartTest, Reading
 from tapehook.pages import desk as desk_module
+from tapehook.pages.actions import Acts
 from tapehook.pages.desk import Desk, JobNow, NotThere
 from tapehook.prep import prep_as_json, prepare
 from tests.pages.conftest import take_in_demo
@@ -48,6 +49,21 @@ def test_a_job_on_the_desk_is_the_job_of_the_book(desk: Desk) -> None:
         assert _now(desk).job == job
         assert prep_as_json(desk.prep(_now(desk))) == prep_as_json(prepare(job))
         _type(desk, WITHOUT, 2.0, 77.0)
+
+
+def test_a_job_gone_on_with_is_the_job_read_anew(desk: Desk) -> None:
+    """Readings and chart tests added one by one by the desk's own acts: the job as the book gives it, in its order."""
+    acts = Acts(desk)
+    for at in range(4):
+        reading = Reading(lens_id=WITHOUT, written=f"{2 + at} m", value=2.0 + at, position=77.0 - at)
+        acts.add("Ben", _now(desk), WITHOUT, [reading], None)
+        test = ChartTest(lens_id=WITHOUT, chart_distance_m=3.0, position=50.0 + at)
+        acts.add("Ben", _now(desk), WITHOUT, [test], None)
+        now = _now(desk)
+        assert now.job == load_job(desk.book, TITLE)
+        assert now.number == desk.number_of([now.key])
+    again = Desk(desk.book).job(now.key)
+    assert (again.job, again.rows) == (now.job, now.rows)
 
 
 def test_one_lens_at_once_is_the_lens_of_the_whole(desk: Desk) -> None:
@@ -90,7 +106,7 @@ def test_what_is_a_moment_behind_says_so_and_catches_up(desk: Desk, monkeypatch:
     behind, prep = desk.recent(key)
     assert behind.number < _now(desk).number
     assert len(prep.job.readings) == len(behind.job.readings)
-    monkeypatch.setattr(desk_module, "SOON_S", 0.0)
+    monkeypatch.setattr(desk_module, "SHOWN_S", 0.0)
     caught_up, prep = desk.recent(key)
     assert caught_up.number == _now(desk).number
     assert prep.job.readings[-1].position == 77.0

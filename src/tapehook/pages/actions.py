@@ -22,7 +22,7 @@ from tapehook.book.jobs import (
 )
 from tapehook.book.lenses import lenses_of, mark_lens, read_serial
 from tapehook.book.matching import Answers
-from tapehook.book.measuring import Measured, correct, corrections_of_job, of_job
+from tapehook.book.measuring import Measured, Measurement, correct, corrections_of_job, of_job, of_lenses
 from tapehook.book.search import index_lenses
 from tapehook.book.shelves import new_shelf, put_on_shelf, where_shelved
 from tapehook.book.trouble import BookRefusal, refusal
@@ -119,8 +119,13 @@ class Acts:
         """Add readings or tests of a lens; keys of the new ones. ``sent`` names the act, which may be sent twice."""
         if sent and sent in self._sent:
             return self._sent[sent]
-        with self.desk.writing(who, now.key) as writing:
-            made = [one.hex() for one in measure(writing, now.name, row_id, records)]
+        added: list[Measurement] = []
+        with self.desk.writing(who, now.key, added=added) as writing:
+            ids = measure(writing, now.name, row_id, records)
+            found = [one for one in of_lenses(writing.connection, [now.lens_ids[row_id]]) if one.id in set(ids)]
+            if len(found) == len(ids):
+                added += found
+        made = [one.hex() for one in ids]
         if sent:
             self._sent[sent] = made
             while len(self._sent) > MOST_REMEMBERED:

@@ -36,6 +36,8 @@ MOST_MEASURED = 50_000
 KNOWN_S = 5.0
 SOON_S = 0.5
 """What is looked at while it is being written to may be so much behind, and says so by its stamp."""
+SHOWN_S = 1.0
+"""The same for what shows a whole job."""
 FROM_OTHERS = ("twin.", "light.")
 """Findings on a lens that need others of the job beside it."""
 
@@ -394,7 +396,7 @@ class Desk:
         now = self.job(key)
         with self._lock:
             kept = self._recent.get(key)
-        if kept is not None and (kept[0].number == now.number or time.monotonic() - kept[2] < SOON_S):
+        if kept is not None and (kept[0].number == now.number or time.monotonic() - kept[2] < SHOWN_S):
             return kept[0], kept[1]
         prep = self.prep(now)
         with self._lock:
@@ -460,10 +462,30 @@ class Desk:
     # --- writing ---
 
     @contextmanager
-    def writing(self, who: str, *topics: str, source: str = "pages") -> Iterator[Writing]:
-        """Write to the book as ``who``; when it is done, whoever looks at one of ``topics`` is told."""
+    def writing(
+        self, who: str, *topics: str, source: str = "pages", added: Sequence[Measurement] = ()
+    ) -> Iterator[Writing]:
+        """Write to the book as ``who``; when it is done, whoever looks at one of ``topics`` is told.
+
+        ``added`` is a list that the writer fills when all it does is to add measurements to the job that is the first
+        topic: then the job on the desk is gone on with, and not read anew.
+        """
         with self.book.writing(Writer(who, source)) as writing:
             yield writing
         with self._lock:
             self._known = self._records()
-        self.touch(*topics)
+            kept = self._jobs.get(topics[0]) if added else None
+            is_newest = kept is not None and kept.number == self.number_of(topics[:1])
+            self.touch(*topics)
+            if kept is not None and is_newest:
+                self._jobs[topics[0]] = self._grown(kept, added, self.number_of(topics[:1]))
+
+    def _grown(self, kept: JobNow, added: Sequence[Measurement], number: int) -> JobNow:
+        """The job with measurements more; those that somebody read from the book already are in it."""
+        there = {one.fingerprint for listed in kept.rows.values() for one in listed}
+        new = [one for one in added if one.fingerprint not in there]
+        rows = {kind: [*listed, *(one for one in new if one.kind == kind)] for kind, listed in kept.rows.items()}
+        fields = {"readings": "reading", "charts": "chart", "tstops": "light"}
+        update = {field: tuple(map(self._made.of, rows[kind])) for field, kind in fields.items() if rows[kind]}
+        job = kept.job.model_copy(update=update)
+        return replace(kept, job=job, rows=rows, number=number, read_at=time.monotonic())
