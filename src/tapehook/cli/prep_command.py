@@ -29,9 +29,23 @@ Example:
 """
 
 
+def _folder_unless_job(ctx: click.Context, param: click.Parameter, value: str | None) -> Path | None:
+    """The folder, which may only be left out where --job names one of the book; --job is read first."""
+    if value is None and ctx.params.get("job_name") is None:
+        raise click.MissingParameter(ctx=ctx, param=param)
+    return folder_path(ctx, param, value)
+
+
 @click.command("prep", cls=Command, epilog=_EXAMPLE)
-@click.argument("folder", cls=Argument, required=False, callback=folder_path)
-@click.option("--job", "job_name", cls=Option, metavar="NAME", help="A job of the book, in place of a folder.")
+@click.argument("folder", cls=Argument, required=False, callback=_folder_unless_job)
+@click.option(
+    "--job",
+    "job_name",
+    cls=Option,
+    is_eager=True,
+    metavar="NAME",
+    help="A job of the book, in place of a folder.",
+)
 @click.option(
     "--book",
     "where",
@@ -71,10 +85,10 @@ def command(
     """
     if job_name is not None and folder is None:
         prepare_job(ctx, job_of_book(job_name, where, out), out, paper, as_json=as_json)
-    elif job_name is None and folder is not None:
+    elif folder is not None and job_name is None:
         prepare_folder(ctx, folder, out, paper, as_json=as_json)
     else:
-        raise Refusal([OptionProblem("FOLDER", None, "the path of a job folder, or --job and a name; not both")])
+        raise Refusal([OptionProblem("FOLDER", str(folder), "the path of a job folder, or --job and a name; not both")])
 
 
 def prepare_folder(ctx: click.Context, folder: Path, out: Path, paper: str | None, *, as_json: bool) -> None:
