@@ -32,7 +32,7 @@ Example:
 def _folder_unless_job(ctx: click.Context, param: click.Parameter, value: str | None) -> Path | None:
     """The folder, which may only be left out where --job names one of the book; --job is read first."""
     if value is None and ctx.params.get("job_name") is None:
-        raise click.MissingParameter(ctx=ctx, param=param)
+        raise click.MissingParameter("the path of a job folder, or --job and a name", ctx, param)
     return folder_path(ctx, param, value)
 
 

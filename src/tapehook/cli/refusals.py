@@ -228,7 +228,7 @@ def _problem(error: click.UsageError) -> OptionProblem:
         case Misread():
             return OptionProblem(name, error.read, error.expected)
         case click.MissingParameter():
-            asked = (getattr(error.param, "help", None) or "the path of a folder").rstrip(".")
+            asked = (error.message or getattr(error.param, "help", None) or "the path of a folder").rstrip(".")
             expected = asked[0].lower() + asked[1:]
             return OptionProblem(name, None, expected, f"not given, expected {expected}")
         case click.NoSuchOption():
