@@ -8,7 +8,7 @@ import pytest
 from tests.browser.pages_server import Visits
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    from playwright.sync_api import Page, Route
 
 pytestmark = pytest.mark.browser
 
@@ -175,3 +175,19 @@ def test_readings_that_wait_outlive_the_page(own_pages: Visits) -> None:
     page.locator(".marks tbody tr").wait_for()
     page.locator("#waiting li").first.wait_for(state="detached")
     assert page.locator(".marks button.reading").count() == 1
+
+
+def test_a_reading_typed_while_the_page_is_drawn_does_not_wait(own_pages: Visits) -> None:
+    """Each part of the page takes half a second to come: readings typed meanwhile are sent all the same."""
+    page = own_pages.open()
+    _new_lens(page)
+
+    def slowly(route: "Route") -> None:
+        page.wait_for_timeout(500)
+        route.continue_()
+
+    page.route("**/part/bench/**", slowly)
+    for distance, position in MARKS[:4]:
+        _type(page, distance, position)
+    page.locator(".marks tbody tr").nth(3).wait_for()
+    assert page.locator("#waiting li").count() == 0

@@ -60,13 +60,14 @@ async function flush() {
       stamp = said.stamp ?? stamp;
       if (!ok) giveBack(data, sentences(said));
     }
-    await refresh(stamp);
   } catch {
     markStale();
     setTimeout(flush, ASK_AGAIN_MS);
+    return;
   } finally {
-    sending = false;
+    sending = false; // before the page is shown anew: what is typed meanwhile must not wait for that
   }
+  if (stamp) await refresh(stamp).catch(markStale);
 }
 
 function giveBack(data, text) {
