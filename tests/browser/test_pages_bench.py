@@ -191,3 +191,26 @@ def test_a_reading_typed_while_the_page_is_drawn_does_not_wait(own_pages: Visits
         _type(page, distance, position)
     page.locator(".marks tbody tr").nth(3).wait_for()
     assert page.locator("#waiting li").count() == 0
+    page.unroute_all(behavior="ignoreErrors")
+
+
+def test_what_is_refused_while_typing_goes_on_stays_on_the_list(own_pages: Visits) -> None:
+    """A refused reading does not overwrite what is being typed, nor get lost: it can be taken back into the fields."""
+    page = own_pages.open()
+    own_pages.refused = True
+    _new_lens(page)
+    page.evaluate("""() => {
+      const { distance, position } = document.getElementById("reading").elements;
+      distance.value = "5 6";
+      position.value = "120.2";
+      document.getElementById("reading").requestSubmit();
+      distance.value = "7";
+    }""")
+    page.locator("#waiting li", has_text="expected").wait_for()
+    assert page.input_value("#distance") == "7"
+    page.get_by_role("button", name="put right").click()
+    assert [page.input_value("#distance"), page.input_value("#position")] == ["5 6", "120.2"]
+    page.fill("#distance", "5'6")
+    page.press("#position", "Enter")
+    page.locator(".marks tbody tr").wait_for()
+    assert page.locator("#waiting li").count() == 0

@@ -32,17 +32,46 @@ function showWaiting() {
   const list = at("waiting");
   list.hidden = waiting.length === 0;
   list.replaceChildren(
-    ...waiting.map(({ data }) => {
+    ...waiting.map((one) => {
       const item = document.createElement("li");
-      item.textContent = `${data.distance} at ${data.position}: not kept yet`;
+      item.textContent = `${one.data.distance} at ${one.data.position}: ${one.refused ?? "not kept yet"} `;
+      if (one.refused) item.append(backButton(one));
       return item;
     }),
   );
 }
 
+function backButton(one) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.textContent = "put right";
+  button.addEventListener("click", () => {
+    waiting.splice(waiting.indexOf(one), 1);
+    keepWaiting();
+    form.elements.distance.value = "";
+    form.elements.position.value = "";
+    giveBack(one.data, one.refused);
+  });
+  return button;
+}
+
 function name() {
   // No randomUUID without a secure context, and a page on the set's network has none.
   return [...crypto.getRandomValues(new Uint8Array(12))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+const unsent = () => waiting.find((one) => !one.refused);
+
+/** What is refused goes back into the fields; where they are in use, or the device is put out, it stays on the list. */
+function refused(one, status, text) {
+  const { distance, position } = form.elements;
+  if (status === 422 && !distance.value && !position.value) {
+    waiting.splice(waiting.indexOf(one), 1);
+    giveBack(one.data, text);
+  } else {
+    one.refused = text;
+    announce(text);
+  }
 }
 
 /** Sends what waits, in order; what cannot be reached is tried again, what is refused goes back into the fields. */
@@ -51,14 +80,13 @@ async function flush() {
   sending = true;
   let stamp;
   try {
-    while (waiting.length) {
-      const { data } = waiting[0];
-      const { ok, status, said } = await send(form.dataset.queue, data);
+    for (let next = unsent(); next; next = unsent()) {
+      const { ok, status, said } = await send(form.dataset.queue, next.data);
       if (!ok && (status >= 500 || status === 409)) throw new Error(`status ${status}`);
-      waiting.shift();
-      keepWaiting();
       stamp = said.stamp ?? stamp;
-      if (!ok) giveBack(data, sentences(said));
+      if (ok) waiting.splice(waiting.indexOf(next), 1);
+      else refused(next, status, sentences(said));
+      keepWaiting();
     }
   } catch {
     markStale();
@@ -116,10 +144,10 @@ if (form) {
     }
   });
   onChange(() => {
-    if (waiting.length) flush();
+    if (unsent()) flush();
   });
   showWaiting();
-  if (waiting.length) flush();
+  if (unsent()) flush();
 }
 
 // --- a reading put right --------------------------------------------------------------------------------------
