@@ -42,6 +42,7 @@ COMMANDS = (
     "flicker",
     "pull",
     "stop-pull",
+    "radio",
     "depth",
 )
 PAPER = ("handover", "strip", "strip-match")
@@ -60,6 +61,7 @@ SHAPES = (
     "flicker",
     "stop-pull",
     "pull",
+    "radio",
     *PAPER,
 )
 """The shapes of JSON that the page documents."""

@@ -27,6 +27,7 @@ COMMANDS = (
     "next",
     "prep",
     "pull",
+    "radio",
     "serve",
     "split",
     "stop-pull",

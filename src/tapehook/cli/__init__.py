@@ -23,6 +23,7 @@ _COMMANDS = {
     "next": "What to measure next on a lens, best first.",
     "prep": "Prepare a job folder and write its handover.",
     "pull": "The pull of a shot: where the ring must be at each moment.",
+    "radio": "A channel for each camera, allowed and apart from the others.",
     "serve": "Open the pages in the browser.",
     "split": "Where to focus to hold two or more subjects, and the stop it takes.",
     "stop-pull": "The stop changes in shot, the exposure stays.",

@@ -1,0 +1,184 @@
+"""The radio plan of a job: its radios and senders put on the air, and what was assumed where nothing was said."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from tapehook.job.problems import JobProblems, Problem
+from tapehook.job.records import Emitter as EmitterRecord
+from tapehook.job.records import Job, Radio
+from tapehook.radio import REGIONS, STANDARDS, Channel, Permit, Refused, Use, permit
+from tapehook.radio.air import Air, Emitter, Network, Place
+from tapehook.radio.channels import FOCUS_STANDARDS, WIFI_2
+from tapehook.radio.channels import channel as channel_of
+from tapehook.radio.masks import RadioKind
+from tapehook.radio.plan import RadioPlan, judge_plan, make_plan
+
+MOST_RECEIVERS = 3
+"""Receivers in one camera's network. Common practice, no source."""
+_APART_M, _LINK_M, _OTHERS_M = 5.0, 30.0, 10.0
+_SENDS_DBM = 20.0
+BAND_OF = {standard: band for band, standard in FOCUS_STANDARDS.items()}
+
+
+@dataclass(frozen=True)
+class RadioPrep:
+    """The plan, the air it was made for, permits and refusals by camera, and assumptions as sentences."""
+
+    job: Job
+    air: Air
+    plan: RadioPlan
+    permits: dict[str, dict[Channel, Permit]]
+    refused: dict[str, dict[Channel, Refused]]
+    assumptions: tuple[str, ...]
+    judged: bool
+
+
+def plan_radio(
+    job: Job,
+    *,
+    keep: Mapping[str, tuple[str, int]] | None = None,
+    judge: Mapping[str, tuple[str, int]] | None = None,
+    file: str = "plan",
+) -> RadioPrep:
+    """Plan the job's radios, keeping channels of ``keep`` where that can be done, or judge the plan ``judge``.
+
+    Raises JobProblems without a region or radios, and with channels that do not exist in ``keep`` or ``judge``.
+    """
+    _check(job)
+    given = _channels(keep if keep is not None else judge or {}, job, file)
+    said: list[str] = []
+    permits: dict[str, dict[Channel, Permit]] = {}
+    refused: dict[str, dict[Channel, Refused]] = {}
+    networks = []
+    letters = sorted({radio.camera for radio in job.radios if radio.camera})
+    for at, letter in enumerate(letters):
+        radios = [radio for radio in job.radios if radio.camera == letter]
+        permits[letter], refused[letter] = _offered(job.region or "", radios)
+        networks.append(_network(letter, at, radios, tuple(permits[letter])))
+    emitters = tuple(_emitter(one, len(letters)) for one in job.emitters)
+    air = Air(tuple(networks), emitters, job.surroundings or "in_sight")
+    said += _assumed(job)
+    plan = judge_plan(air, given) if judge is not None else make_plan(air, given or None)
+    return RadioPrep(job, air, plan, permits, refused, tuple(said), judge is not None)
+
+
+def _check(job: Job) -> None:
+    """Refuse a job that says too little."""
+    found = []
+    if job.region not in REGIONS:
+        found.append(Problem("job.toml", None, "region", job.region, f"one of {', '.join(REGIONS)}"))
+    if not any(radio.camera for radio in job.radios):
+        found.append(Problem("job.toml", None, "radios", None, "a table headed [[radios]] with the letter of a camera"))
+    if found:
+        raise JobProblems(found)
+
+
+def _channels(plan: Mapping[str, tuple[str, int]], job: Job, file: str) -> dict[str, Channel]:
+    """The channels of a plan in a file; problems name it."""
+    letters = {radio.camera for radio in job.radios}
+    found, problems = {}, []
+    for letter, (band, number) in plan.items():
+        if letter not in letters:
+            expected = "a camera with a radio in job.toml"
+            problems.append(Problem(file, None, f"networks.{letter}", letter, expected))
+            continue
+        try:
+            found[letter] = channel_of(FOCUS_STANDARDS[band], number)
+        except KeyError:
+            expected = f"a channel of {FOCUS_STANDARDS[band]}"
+            problems.append(Problem(file, None, f"networks.{letter}.channel", str(number), expected))
+    if problems:
+        raise JobProblems(problems)
+    return found
+
+
+def _offered(region: str, radios: list[Radio]) -> tuple[dict[Channel, Permit], dict[Channel, Refused]]:
+    """The channels that all radios of a camera can use, permitted and not."""
+    sets = [set(radio.bands or ["2450"]) for radio in radios]
+    bands = [band for band in FOCUS_STANDARDS if all(band in one for one in sets)]
+    use = Use(
+        max(_kind(radio).eirp_dbm for radio in radios),
+        max(1.0 if radio.duty is None else radio.duty for radio in radios),
+        listens=all(radio.listens for radio in radios),
+    )
+    good: dict[Channel, Permit] = {}
+    bad: dict[Channel, Refused] = {}
+    for band in bands:
+        for one in STANDARDS[FOCUS_STANDARDS[band]]:
+            answer = permit(region, one, use)
+            if isinstance(answer, Permit):
+                good[one] = answer
+            else:
+                bad[one] = answer
+    return good, bad
+
+
+def _kind(radio: Radio) -> RadioKind:
+    least = RadioKind()
+    return RadioKind(
+        least.eirp_dbm if radio.power_dbm is None else radio.power_dbm,
+        least.sensitivity_dbm if radio.sensitivity_dbm is None else radio.sensitivity_dbm,
+        least.adjacent_db if radio.adjacent_db is None else radio.adjacent_db,
+        least.alternate_db if radio.alternate_db is None else radio.alternate_db,
+    )
+
+
+def _network(letter: str, at: int, radios: list[Radio], options: tuple[Channel, ...]) -> Network:
+    """A camera's network: the weakest figures of its radios count."""
+    kinds = [_kind(radio) for radio in radios]
+    hands = [radio for radio in radios if radio.role == "hand"]
+    receivers = [radio for radio in radios if radio.role == "receiver"]
+    kind = RadioKind(
+        min(one.eirp_dbm for one in kinds),
+        max(one.sensitivity_dbm for one in kinds),
+        min(one.adjacent_db for one in kinds),
+        min(one.alternate_db for one in kinds),
+    )
+    camera = Place(_APART_M * at, 0.0)
+    hand = _place(hands[0], Place(camera.x_m, _LINK_M)) if hands else Place(camera.x_m, _LINK_M)
+    ends = tuple(_place(one, camera) for one in receivers) or (camera,)
+    return Network(letter, kind, hand, ends, options)
+
+
+def _place(thing: Radio | EmitterRecord, otherwise: Place) -> Place:
+    return otherwise if thing.x_m is None or thing.y_m is None else Place(thing.x_m, thing.y_m)
+
+
+def _emitter(one: EmitterRecord, cameras: int) -> Emitter:
+    """Somebody else's sender; without a place, beside the cameras."""
+    place = _place(one, Place(_APART_M * (cameras - 1) / 2.0, -_OTHERS_M))
+    power = _SENDS_DBM if one.power_dbm is None else one.power_dbm
+    if one.wifi_channel is not None:
+        wifi = channel_of(WIFI_2, one.wifi_channel)
+        return Emitter(one.id, wifi.centre_mhz, wifi.width_mhz, power, place, ofdm=True)
+    return Emitter(
+        one.id, one.centre_mhz or 0.0, one.width_mhz or 1.0, power, place, ofdm=one.kind in {"wifi", "video"}
+    )
+
+
+def _assumed(job: Job) -> list[str]:
+    """One sentence for each thing that was assumed."""
+    least, mine = RadioKind(), [radio for radio in job.radios if radio.camera]
+    said = []
+    if any(radio.bands is None for radio in mine):
+        said.append("Radios that name no bands use 2450 MHz of IEEE 802.15.4.")
+    if any(radio.power_dbm is None for radio in mine):
+        said.append(f"Radios that name no power send {least.eirp_dbm:g} dBm EIRP.")
+    if any(None in {radio.sensitivity_dbm, radio.adjacent_db, radio.alternate_db} for radio in mine):
+        said.append(
+            f"Receivers without a data sheet hear {least.sensitivity_dbm:g} dBm and reject {least.adjacent_db:g} dB "
+            f"beside and {least.alternate_db:g} dB beyond: the least IEEE 802.15.4 asks."
+        )
+    if any(radio.x_m is None for radio in mine):
+        said.append(f"Where no place is given: hand unit {_LINK_M:g} m from its camera, cameras {_APART_M:g} m apart.")
+    if any(one.x_m is None or one.power_dbm is None for one in job.emitters):
+        said.append(
+            f"Senders without a place stand {_OTHERS_M:g} m off; without a power they send {_SENDS_DBM:g} dBm EIRP."
+        )
+    if job.surroundings is None:
+        said.append("Links cross open ground in sight (ITU-R P.1411).")
+    said.append("A body takes 10 dB of each wanted signal (no source); other senders arrive as in free space.")
+    said.append(
+        "A signal must stand 6 dB above one on its own channel, and another band is rejected by 50 dB. No source."
+    )
+    return said
