@@ -96,7 +96,7 @@ def test_every_code_has_a_case() -> None:
     named = set(re.findall(r'"((?:lens|map|stop|budget|camera|job|iris|zoom)\.[a-z_]+)"', text))
     for ending in re.findall(r'f"\{axis\.axis\}\.([a-z_]+)"', text):
         named |= {f"iris.{ending}", f"zoom.{ending}"}
-    assert named == set(CASES)
+    assert named - {"job.toml"} == set(CASES)
 
 
 def test_a_good_job_is_left_in_peace() -> None:
