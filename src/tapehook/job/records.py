@@ -238,7 +238,11 @@ class Radio(Record):
     sensitivity_dbm: Level | None = Field(None, description="Weakest signal it hears, dBm", examples=[-95.0])
     adjacent_db: Level | None = Field(None, description="Rejection of the next channel, dB", examples=[20.0])
     alternate_db: Level | None = Field(None, description="Rejection of the next but one, dB", examples=[40.0])
-    listens: bool = Field(default=False, description="Listens before it talks", examples=[True])
+    listens: bool = Field(
+        default=False,
+        description="Listens before it talks and changes frequency by itself when it hears another: both",
+        examples=[True],
+    )
     duty: Share | None = Field(None, description="Share of the time on the air; 1 is always", examples=[1.0])
     x_m: Metres | None = Field(None, description="Place on the floor plan, m", examples=[4.0])
     y_m: Metres | None = Field(None, description="Place on the floor plan, m", examples=[2.5])
