@@ -19,16 +19,25 @@ def _serving(*options: str | Path) -> Iterator[dict[str, Any]]:
     """The command, running: what it printed."""
     command = [*PROGRAM, "serve", "--port", "0", "--json", *map(str, options)]
     with subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment()
+        command,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment(),
+        # Where the tests run in the background Ctrl-C is ignored, and children inherit that.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509 - no threads here
     ) as server:
-        said = ""
-        while server.stdout is not None and not said.rstrip().endswith("}"):
-            said += server.stdout.readline()
-        yield json.loads(said)
-        server.send_signal(signal.SIGINT)
-        assert server.wait(10) == 0
-        assert server.stderr is not None
-        assert "Traceback" not in server.stderr.read()
+        try:
+            said = ""
+            while server.stdout is not None and server.poll() is None and not said.rstrip().endswith("}"):
+                said += server.stdout.readline()
+            yield json.loads(said)
+            server.send_signal(signal.SIGINT)
+            assert server.wait(10) == 0
+            assert server.stderr is not None
+            assert "Traceback" not in server.stderr.read()
+        finally:
+            server.kill()
 
 
 def test_it_serves_a_book_that_it_makes(tmp_path: Path) -> None:
