@@ -31,6 +31,11 @@ QUIET = (
 )
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Tests with a browser come last: while it is open its driver keeps an event loop, and others need their own."""
+    items.sort(key=lambda item: "browser" in getattr(item, "fixturenames", ()))
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator["Browser"]:
     """The system's Chromium, headless, with a fresh profile; `make test` sees to it that there is one.
