@@ -137,29 +137,29 @@ def test_never_more_than_four() -> None:
 # --- nothing wrong -----------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=40)
-@given(
-    st.integers(0, 9999),
-    st.sampled_from([BOTH, (-1,), (1,), (0,)]),
-    st.booleans(),
-    st.sampled_from([METRES, METRES[:-1], FEET_M]),
-    st.floats(0.05, 0.25),
-)
-def test_a_clean_scale_accuses_nobody(
-    seed: int, ways: Sequence[int], taped: bool, distances_m: Sequence[float], noise_deg: float
-) -> None:
-    """Both ways, one way or way unknown; engraved or taped; with infinity or without."""
+@pytest.mark.parametrize("distances_m", [METRES, METRES[:-1], FEET_M], ids=["metres", "no infinity", "feet"])
+@pytest.mark.parametrize("taped", [True, False], ids=["taped", "engraved"])
+@pytest.mark.parametrize("ways", [BOTH, (-1,), (1,), (0,)], ids=["both ways", "from far", "from near", "way unknown"])
+def test_a_clean_scale_accuses_nobody(ways: Sequence[int], taped: bool, distances_m: Sequence[float]) -> None:
+    """Fifty scales of each make, read with 0.05 to 0.25 deg of noise: at most one is accused, for chance is never nil.
+
+    Which fifty is fixed: over thousands of scales one in some 1,400 is accused (goal: one in 200), so a search for
+    one that is accused would find it one day.
+    """
+    assert sum(bool(find_suspects(_clean(seed, ways, taped, distances_m))) for seed in range(50)) <= 1
+
+
+def _clean(seed: int, ways: Sequence[int], taped: bool, distances_m: Sequence[float]) -> Rows:
     rng = np.random.default_rng(seed)
     true = [d + rng.normal(0.0, math.hypot(3e-3, 3e-3 * d)) if taped and math.isfinite(d) else d for d in distances_m]
-    rows = listed(
+    return listed(
         true,
         instead={i: (text(d, feet=distances_m is FEET_M), d) for i, d in enumerate(distances_m)},
         ways=ways,
         taped=taped,
-        noise_deg=noise_deg,
+        noise_deg=0.05 + 0.05 * (seed % 5),
         seed=seed,
     )
-    assert find_suspects(rows) == ()
 
 
 def test_backlash_is_no_slip() -> None:
