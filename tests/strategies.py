@@ -120,6 +120,7 @@ def lenses(draw: st.DrawFn, lens_id: str, others: list[str], cameras: list[str],
         focuses_by=draw(st.sampled_from((None, "whole", "front", "inner"))),
         blur_floor_mm=draw(_may(positive)),
         ring_diameter_mm=draw(_may(st.floats(5, 1000))),
+        rear_filter=draw(_may(st.just("none"))),
         **{name: draw(_may(finite)) for name in ("hard_stop_near", "hard_stop_far", "motor_end_near", "motor_end_far")},
         note=draw(_may(texts)),
         extra=draw(_cells(headers)),
@@ -151,6 +152,7 @@ def readings(draw: st.DrawFn, lens_id: str, mark_no: int, headers: list[str]) ->
             approach=draw(_may(st.sampled_from(["near_to_far", "far_to_near"]))),
             method=draw(st.sampled_from(["engraved", "taped"])),
             temperature_c=draw(_may(st.floats(-100, 200))),
+            rear_filter=draw(_may(st.just("none"))),
             extra=draw(_cells(headers)),
         )
         for _ in range(count)
@@ -173,6 +175,7 @@ def charts(draw: st.DrawFn, lens_id: str, cameras: list[str], headers: list[str]
         focal_mm=draw(_may(positive)),
         chart_width_m=draw(_may(positive)),
         frame_fill=draw(_may(shares)),
+        rear_filter=draw(_may(st.just("none"))),
         extra=draw(_cells(headers)),
     )
 
@@ -213,6 +216,8 @@ def _filter(draw: st.DrawFn, name: str, on: st.SearchStrategy[str | None]) -> Fi
         k90=k0 * draw(st.floats(0, 0.9)),
         positions_deg=[float(place) for place in places],
         densities=[draw(st.floats(0, 6)) for _ in places],
+        thickness_mm=draw(_may(st.floats(0.001, 100))),
+        refractive_index=draw(_may(st.floats(1, 4))),
         colour=draw(_may(names)),
         stacking=draw(_may(names)),
         extra=draw(_keys(*Filter.model_fields)),

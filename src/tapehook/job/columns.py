@@ -101,6 +101,7 @@ read_unit = _UNIT[1]
 _LENS_ID = "the id of a lens such as L001, at most 80 characters on one line"
 _STOP = "a T-stop such as T2.8"
 _FOCAL = "a focal length such as 50 mm"
+_REAR = "none, or filters of job.toml parted by +"
 
 LENSES = Table(
     "lenses",
@@ -151,6 +152,7 @@ LENSES = Table(
             "a number of millimetres such as 80, from 5 to 1000",
             cells.millimetres,
         ),
+        Column("rear_filter", "rear_filter", "", "gel", _REAR),
         Column("note", "note", "", "loose gear", "text"),
     ),
     {"lens_id": "id", "lens": "id"},
@@ -169,6 +171,7 @@ READINGS = Table(
         Column("approach", "approach", "", "near_to_far", *_APPROACH),
         Column("method", "method", "", "engraved", *_METHOD),
         Column("temperature_c", "temperature_c", "°C", "21.5", "degrees Celsius such as 21.5", cells.degrees_celsius),
+        Column("rear_filter", "rear_filter", "", "gel", _REAR),
     ),
     {"temperature": "temperature_c"},
     "distance_m",
@@ -189,6 +192,7 @@ CHARTS = Table(
         Column("focal_mm", "focal_mm", "mm", "35", _FOCAL, cells.focal_mm),
         Column("chart_width", "chart_width_m", "mm", "400 mm", "a width such as 400 mm", cells.chart_width),
         Column("frame_fill", "frame_fill", "", "45 %", "a part of the image width such as 45 %", cells.share),
+        Column("rear_filter", "rear_filter", "", "gel", _REAR),
     ),
     {},
     "chart_distance_m",

@@ -6,6 +6,7 @@ from pathlib import Path
 from tapehook.job.columns import CHARTS, LENSES, READINGS, TABLES, TSTOPS, Table
 from tapehook.job.lines import header_of
 from tapehook.job.problems import JobProblems, Problem, gathered, in_order
+from tapehook.job.rear_filters import unknown_rear_filters
 from tapehook.job.records import ChartTest, Job, Lens, Record
 from tapehook.job.sheets import Sheet, read_bytes, read_csv
 from tapehook.job.tables import Kit, read_charts, read_lenses, read_readings, read_tstops
@@ -77,6 +78,7 @@ def job_of(files: Mapping[str, bytes], problems: list[Problem]) -> Job | None:
         # A copy, so that the fields set stay those the file gave: they are the ones written back.
         job = job.model_copy(update={**tables, "column_order": {n: header_of(s) for n, s in sheets.items()}})
         problems += _unknown_cameras(job, sheets)
+        problems += unknown_rear_filters(job, {name: sheet.file for name, sheet in sheets.items()})
     return None if problems else job
 
 

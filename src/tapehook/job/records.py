@@ -110,6 +110,8 @@ class Lens(TableRecord):
     motor_end_far: Finite | None = None
     ring_diameter_mm: Annotated[float, Field(ge=5, le=1000)] | None = None
     """Diameter of the focus ring where a strip is laid."""
+    rear_filter: Text = None
+    """What stands behind it on the shoot: ids of filters parted by "+", or "none"; None: what its camera says."""
     note: Text = None
 
 
@@ -130,6 +132,8 @@ class Reading(TableRecord):
     approach: Approach | None = None
     method: Method = "engraved"
     temperature_c: Annotated[float, Field(ge=-100, le=200)] | None = None
+    rear_filter: Text = None
+    """What stood behind the lens: ids of filters parted by "+", or "none"; None: nobody wrote it down."""
 
     @model_validator(mode="after")
     def _within_reach(self) -> Self:
@@ -156,6 +160,8 @@ class ChartTest(TableRecord):
     focal_mm: Positive | None = None
     chart_width_m: Positive | None = None
     frame_fill: Share | None = None
+    rear_filter: Text = None
+    """What stood behind the lens, as for a reading."""
 
 
 class LightTest(TableRecord):
@@ -203,6 +209,9 @@ class Camera(Record):
     sensor_height_mm: Positive | None = Field(None, description="Height of the recorded area, mm", examples=[18.66])
     photosite_um: Positive | None = Field(None, description="Distance from photosite to photosite, µm", examples=[6.5])
     colour: Name | None = Field(None, description="Colour of the camera's tape", examples=["red"])
+    rear_filter: Name | None = Field(
+        None, description="What stands behind its lenses on the shoot: a filter, several with +", examples=["gel"]
+    )
     extra: Keys = Field(default_factory=dict)
 
 
@@ -298,6 +307,12 @@ class Filter(Record):
     )
     densities: Annotated[list[Annotated[float, Field(ge=0, le=6)]], Field(max_length=200)] | None = Field(
         None, description="variable: densities measured there", examples=[[0.31, 0.35, 0.46, 0.64]]
+    )
+    thickness_mm: Annotated[float, Field(ge=0.001, le=100)] | None = Field(
+        None, description="Thickness of what stands behind the lens, mm", examples=[0.1]
+    )
+    refractive_index: Annotated[float, Field(ge=1, le=4)] | None = Field(
+        None, description="Its refractive index", examples=[1.5]
     )
     colour: Name | None = Field(None, description="Colour cast, as seen or measured", examples=["a little green"])
     stacking: Name | None = Field(None, description="What to mind when it is stacked", examples=["front only"])

@@ -1,7 +1,7 @@
 """A prepared job as plain JSON values. The shape is documented in docs/commands.md and held stable."""
 
 import math
-from typing import Any
+from typing import Any, Literal
 
 from tapehook.job.records import Axis
 from tapehook.lens import LensMap, Play
@@ -78,8 +78,16 @@ def _lens(entry: LensPrep) -> dict[str, Any]:
             for row in entry.marks
         ],
         "budgets": [_budget(view) for view in entry.budgets],
+        "shifts": [
+            {"name": one.name, "shift_um": one.shift_m * 1e6, "stop": _stop_of(entry, one.role)} for one in entry.shifts
+        ],
         "assumptions": list(entry.assumptions),
     }
+
+
+def _stop_of(entry: LensPrep, role: Literal["widest", "shooting"] | None) -> str | None:
+    stop = {"widest": entry.widest, "shooting": entry.shooting, None: None}[role]
+    return stop.text if stop else None
 
 
 def play_as_json(play: Play | None) -> dict[str, Any] | None:

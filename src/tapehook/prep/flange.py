@@ -2,17 +2,20 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
-from tapehook.job.records import ChartTest, Job, Lens
+from tapehook.job.records import ChartTest, Filter, Job, Lens, Reading
 from tapehook.lens import FocusScale, LensMap
-from tapehook.lens.flange import ChartDeviations, fit_flange, judge
+from tapehook.lens.flange import JUDGEMENT_USED, ChartDeviations, fit_flange, judge
+from tapehook.lens.stop_shift import StopShift, stop_shift
 from tapehook.lens.taping import taping_sd_m
 from tapehook.optics import Pupil, f_number_from_t, focus_state, thin_pupil
 from tapehook.prep.basis import MM, Basis, Optics
 from tapehook.prep.results import FlangePrep, FlangeUnusable, StopView
+from tapehook.prep.shifts import glass_shift_of, state_of
 from tapehook.prep.suspects import WAYS
 from tapehook.prep.usual import UsualPlay
 
@@ -34,7 +37,8 @@ def lens_flange(
     meant = [test for test in tests if not (test.position is None and (test.chart_width_m or test.frame_fill))]
     if not meant:
         return None
-    found = [test for test in meant if test.position is not None]
+    readings = [one for one in job.readings if one.lens_id == lens.id]
+    found = [test for test in meant if test.position is not None and _told(test, readings, job.filters)]
     stop = basis.widest or basis.shooting
     if not found:
         return "no_position"
@@ -48,9 +52,14 @@ def lens_flange(
         return "no_depth"
     try:
         with np.errstate(all="ignore"):  # what is beyond every lens is told, see _ordinary
-            return _flange(found, lens, basis, basis.optics, lens_map, stop, usual) or "too_near"
+            return _flange(found, lens, basis, basis.optics, lens_map, stop, usual, readings, job.filters) or "too_near"
     except np.linalg.LinAlgError:
         return "beyond"
+
+
+def _told(test: ChartTest, readings: Sequence[Reading], filters: Sequence[Filter]) -> bool:
+    """Whether the glass behind the lens is known, as far as any is named."""
+    return glass_shift_of(state_of(test.rear_filter), readings, filters) is not None
 
 
 def _flange(
@@ -61,6 +70,8 @@ def _flange(
     lens_map: LensMap,
     stop: StopView,
     usual: UsualPlay,
+    readings: Sequence[Reading],
+    filters: Sequence[Filter],
 ) -> FlangePrep | FlangeUnusable | None:
     """The fit of the tests that lie where focus exists; None when none does."""
     focals, zoom = _focal_lengths(tests, optics)
@@ -72,12 +83,39 @@ def _flange(
     focals, zoom = _focal_lengths(used, optics)
     names = sorted({test.camera for test in used}, key=lambda name: (name is None, name or ""))
     charts = _deviations(used, lens, basis, optics, lens_map, stop, usual, focals, zoom, names)
+    glass = np.array([glass_shift_of(state_of(test.rear_filter), readings, filters) or 0.0 for test in used])
+    charts = replace(charts, dq_dpt=charts.dq_dpt + glass / charts.focal_m**2)
     if not _ordinary(charts):
         return "beyond"
+    moved = _stop_shift(used, charts, basis)
+    if moved is not None:
+        charts = _at_the_widest(charts, moved, basis)
     fit = fit_flange(charts)
     if not np.isfinite(fit.mean()).all() or not np.isfinite(fit.covariance()).all():
         return "beyond"
-    return FlangePrep(charts, fit, judge(charts, fit), stop, tuple(names), focals, tuple(used))
+    return FlangePrep(charts, fit, judge(charts, fit), stop, tuple(names), focals, tuple(used), moved)
+
+
+def _stop_shift(tests: Sequence[ChartTest], charts: ChartDeviations, basis: Basis) -> StopShift | None:
+    """How best focus moves over the stops tested, from charts found again at another stop and nothing else changed."""
+    if len({test.t_stop for test in tests}) < 2:
+        return None
+    places: dict[tuple[object, ...], int] = {}
+    setting = [
+        places.setdefault((test.chart_distance_m, test.approach, int(body), int(zoom)), len(places))
+        for test, body, zoom in zip(tests, charts.body, charts.zoom, strict=True)
+    ]
+    f_number = charts.width_dpt * charts.focal_m**2 / basis.coc_m
+    sd = JUDGEMENT_USED * charts.width_dpt
+    return stop_shift(setting, f_number, charts.dq_dpt, charts.focal_m, sd)
+
+
+def _at_the_widest(charts: ChartDeviations, moved: StopShift, basis: Basis) -> ChartDeviations:
+    """The charts as they would have been found at the widest stop tested, and less sure by what that is not sure of."""
+    found = [moved.at(float(n)) for n in charts.width_dpt * charts.focal_m**2 / basis.coc_m]
+    shift, sd = (np.array(column) / charts.focal_m**2 for column in zip(*found, strict=True))
+    own = charts.covariance_dpt2 + np.outer(sd, sd)
+    return replace(charts, dq_dpt=charts.dq_dpt + shift, covariance_dpt2=own)
 
 
 def _ordinary(charts: ChartDeviations) -> bool:

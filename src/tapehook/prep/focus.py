@@ -25,7 +25,15 @@ from tapehook.notation import format_distance
 from tapehook.optics import focus_state, half_width_dpt
 from tapehook.prep.basis import Basis, Optics
 from tapehook.prep.flange import front_vergence
-from tapehook.prep.results import AxisPrep, BudgetView, FlangePrep, FlangeUnusable, MarkRow, StopView
+from tapehook.prep.results import (
+    AxisPrep,
+    BudgetView,
+    FlangePrep,
+    FlangeUnusable,
+    MarkRow,
+    SensorShift,
+    StopView,
+)
 from tapehook.prep.suspects import WAYS, SuspectRow, split_suspects
 from tapehook.prep.usual import UsualPlay
 from tapehook.shot import BudgetTerm, budget_over
@@ -253,7 +261,12 @@ def _written(readings: Sequence[Reading]) -> dict[float, str]:
 
 
 def focus_budgets(
-    ring: FocusRing, lens: Lens, basis: Basis, usual: UsualPlay, flange: FlangePrep | FlangeUnusable | None = None
+    ring: FocusRing,
+    lens: Lens,
+    basis: Basis,
+    usual: UsualPlay,
+    flange: FlangePrep | FlangeUnusable | None = None,
+    shifts: Sequence[SensorShift] = (),
 ) -> tuple[tuple[BudgetView, ...], tuple[str, ...]]:
     """Budget at the widest and at the shooting stop over the range that was read, and what was assumed in it."""
     lens_map, optics = ring.axis.lens_map, basis.optics
@@ -267,7 +280,7 @@ def focus_budgets(
     distance[0], distance[-1] = far, near
     terms = _terms(lens_map, lens, optics, distance, usual, assumptions)
     if isinstance(flange, FlangePrep) and flange.verdict.cause in ("flange", "fine"):
-        terms.append(_flange_term(flange, optics, distance))
+        terms.append(_shift_term("flange", flange.fit.flange_m()[0], optics, distance))
     roles: list[tuple[Literal["widest", "shooting"], StopView | None]] = [
         ("widest", basis.widest),
         ("shooting", basis.shooting),
@@ -275,7 +288,8 @@ def focus_budgets(
     views = []
     for role, stop in roles:
         if stop is not None:
-            budget = budget_over(distance, width_dpt(optics, stop, distance), terms)
+            moved = [_shift_term(x.name, x.shift_m, optics, distance) for x in shifts if x.role in (None, role)]
+            budget = budget_over(distance, width_dpt(optics, stop, distance), [*terms, *moved])
             worst = format_distance(float(budget.distance_m[budget.worst]), basis.system)
             views.append(BudgetView(role, stop, budget, worst))
     return tuple(views), tuple(assumptions)
@@ -301,13 +315,13 @@ def _terms(
     ]
 
 
-def _flange_term(flange: FlangePrep, optics: Optics, distance_m: Floats) -> BudgetTerm:
-    """The flange as charts found it: delta/f^2 at the front focal point, times (x/u)^2 at the entrance pupil."""
-    shift = abs(flange.fit.flange_m()[0]) / optics.focal_m**2
+def _shift_term(name: str, shift_m: float, optics: Optics, distance_m: Floats) -> BudgetTerm:
+    """A sensor off by delta: delta/f^2 at the front focal point, times (x/u)^2 at the entrance pupil."""
+    shift = abs(shift_m) / optics.focal_m**2
     front = front_vergence(distance_m, optics.focal_m, optics.pupil)
     with np.errstate(invalid="ignore", divide="ignore"):
         ratio = np.where(front > 0, pupil_vergence(optics, distance_m) / front, 1.0)
-    return BudgetTerm("flange", "bias", shift * ratio**2)
+    return BudgetTerm(name, "bias", shift * ratio**2)
 
 
 def _step(lens: Lens, lens_map: LensMap, assumptions: list[str]) -> tuple[float, bool]:

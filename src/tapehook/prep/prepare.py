@@ -31,6 +31,8 @@ from tapehook.prep.light import light_findings
 from tapehook.prep.next_mark import next_mark_findings
 from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, LensPrep, Prep, RoundRow, TwinsPrep
 from tapehook.prep.rounds import round_distances, round_rows
+from tapehook.prep.shift_findings import shift_findings
+from tapehook.prep.shifts import shifts_of
 from tapehook.prep.twin_findings import with_twins
 from tapehook.prep.twins import find_twins
 from tapehook.prep.usual import UsualPlay, usual_play
@@ -151,10 +153,12 @@ def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], batch: Batch) 
     marks = mark_rows(ring, readings.get("focus", []), basis)
     lens_map = ring.axis.lens_map
     flange = lens_flange(lens, job, basis, lens_map, usual)
-    budgets, budget_assumptions = focus_budgets(ring, lens, basis, usual, flange)
+    shifts = shifts_of(lens, job, readings.get("focus", []), basis, flange)
+    budgets, budget_assumptions = focus_budgets(ring, lens, basis, usual, flange, shifts)
     usable = lens_map if lens_map is not None and lens_map.monotone else None
     findings = [*lens_findings(lens, title, batch.job, basis, ring, budgets, others, serials_read=batch.serials_read)]
     findings += heat_findings(Maker(lens, title), lens, job, basis, ring, readings.get("focus", []))
+    findings += shift_findings(Maker(lens, title), lens, job, basis, ring, readings.get("focus", []), flange)
     findings += next_mark_findings(Maker(lens, title), lens, basis, ring)
     axes: dict[Axis, AxisPrep] = {"focus": ring.axis, **{axis.axis: axis for axis in others}}
     return LensPrep(
@@ -187,6 +191,7 @@ def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], batch: Batch) 
         findings=tuple(sort_findings(findings)),
         assumptions=(*basis.assumptions, *ring.assumptions, *budget_assumptions),
         flange=flange,
+        shifts=shifts,
     )
 
 

@@ -12,6 +12,7 @@ from tapehook.job.records import Axis, Camera, ChartTest, Job, Lens
 from tapehook.lens import LensMap, Play
 from tapehook.lens.copies import CopyDifference, CopySpread
 from tapehook.lens.flange import Cause, ChartDeviations, FlangeFit, Verdict
+from tapehook.lens.stop_shift import StopShift
 from tapehook.lens.twins import BorrowedMap
 from tapehook.optics import Pupil
 from tapehook.prep.suspects import SuspectRow
@@ -155,6 +156,20 @@ class FlangePrep:
     bodies: tuple[str | None, ...]
     focals_m: tuple[float, ...]
     tests: tuple[ChartTest, ...]
+    stop_shift: StopShift | None = None
+    """How best focus moves on stopping down; None without charts at two stops. Taken off the tests before the fit."""
+
+
+@dataclass(frozen=True, slots=True)
+class SensorShift:
+    """Something that moves focus as a move of the sensor would: ``shift_m``, positive: as if it lay too far back.
+
+    ``role`` is the stop it holds at, None for every stop.
+    """
+
+    name: str
+    shift_m: float
+    role: Literal["widest", "shooting"] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,6 +267,8 @@ class LensPrep:
     assumptions: tuple[str, ...]
     flange: FlangePrep | FlangeUnusable | None = None
     """What its chart tests say, or why they say nothing; None without any."""
+    shifts: tuple[SensorShift, ...] = ()
+    """What puts best focus elsewhere than its marks on the shoot: glass behind the lens, stopping down."""
     borrowed: BorrowedPrep | None = None
     """What it borrows, where it has too few marks for a map of its own and there is another copy."""
 

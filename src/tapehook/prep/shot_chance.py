@@ -8,10 +8,12 @@ import numpy.typing as npt
 
 from tapehook.job.shots import Person
 from tapehook.lens.taping import taping_sd_m
-from tapehook.optics import focus_state, half_width_dpt
+from tapehook.optics import FocusState, focus_state, half_width_dpt
+from tapehook.prep.basis import Optics
 from tapehook.prep.focus import vergence_slope
 from tapehook.prep.results import FlangePrep
 from tapehook.prep.room import optics_of
+from tapehook.prep.shifts import shifts_at
 from tapehook.prep.shots import Held, ShotPlan
 from tapehook.prep.usual import USUAL_PLAY_DEG
 from tapehook.shot.chance import chance_sharp, largest
@@ -71,6 +73,13 @@ def beats_of(plan: ShotPlan) -> tuple[Beat, ...]:
     return tuple(sorted(found, key=lambda beat: (beat.from_s, beat.name)))
 
 
+def _ratio(state: FocusState, optics: Optics) -> Floats:
+    """Vergence at the entrance pupil over that at the front focal point, 1 at infinity: (K,)."""
+    front = state.magnification / optics.focal_m
+    ratio: Floats = np.where(front > 0, (1.0 / state.pupil_distance_m) / np.where(front > 0, front, 1.0), 1.0)
+    return ratio
+
+
 def _spans(plan: ShotPlan, held: Held) -> list[tuple[float, float]]:
     if not plan.shot.hold:
         return [(0.0, float(plan.time_s[-1]))]
@@ -93,9 +102,9 @@ def terms_of(plan: ShotPlan, person: Person, held: Held) -> Terms:
     known = {"the line itself": planned, "lag": pull - planned}
     if isinstance(entry.flange, FlangePrep) and entry.flange.verdict.cause in ("flange", "fine"):
         shift = entry.flange.fit.flange_m()[0] / optics.focal_m**2
-        front = state.magnification / optics.focal_m
-        ratio = np.where(front > 0, (1.0 / state.pupil_distance_m) / np.where(front > 0, front, 1.0), 1.0)
-        known["flange"] = shift * ratio**2 / width
+        known["flange"] = shift * _ratio(state, optics) ** 2 / width
+    for moved in shifts_at(entry, plan.stop):
+        known[moved.name] = moved.shift_m / optics.focal_m**2 * _ratio(state, optics) ** 2 / width
     slope = vergence_slope(lens_map, optics, late)
     play = lens_map.play()
     half_play = (abs(play.value) if play else USUAL_PLAY_DEG / lens_map.degrees_per_unit) / 2.0 / slope / width

@@ -141,6 +141,8 @@ _REMEDIES = {
     "tape": "Tape again to the eyes at that moment.",
     "backlash": "Arrive from the same side as the marks were made.",
     "flange": "Settle the flange first.",
+    "glass behind the lens": "Make the marks with the glass in place that the job is shot with.",
+    "stopping down": "Find focus by the picture at that stop, or make the marks there.",
 }
 
 

@@ -11,14 +11,14 @@ class Maker:
     """Writes findings that all name the same lens."""
 
     def __init__(self, lens: Lens, title: str) -> None:
-        self._lens = lens
+        self.lens = lens
         self._subject = f"lens {lens.id}" if title.startswith(lens.id) else f"lens {lens.id}, {title}"
 
     def __call__(
         self, code: str, severity: Severity, message: str, next_step: str, figure: Figure | None = None
     ) -> Finding:
         """One finding on the lens."""
-        return Finding(code, severity, self._subject, message, next_step, figure, lens_id=self._lens.id)
+        return Finding(code, severity, self._subject, message, next_step, figure, lens_id=self.lens.id)
 
 
 def depth_used(share: float, stop: str, plus_minus: float | None = None) -> Figure:

@@ -1,0 +1,156 @@
+"""What is said of glass behind a lens and of best focus that moves on stopping down."""
+
+from collections.abc import Iterator, Sequence
+
+from tapehook.finding import Finding, Severity
+from tapehook.job.records import Job, Lens, Reading
+from tapehook.lens import LensMap
+from tapehook.lens.map import Z95
+from tapehook.lens.stop_shift import StopShift
+from tapehook.prep.basis import Basis, Optics, stop_view
+from tapehook.prep.flange_findings import side
+from tapehook.prep.focus import FocusRing, vergence_slope
+from tapehook.prep.results import FlangePrep, FlangeUnusable, StopView
+from tapehook.prep.shifts import NOTICEABLE_M, UM, Behind, behind, glass_shift_of, made_with, shot_with, state_of
+from tapehook.prep.wording import Maker, depth_used, percent, width_text
+
+WATCH_FROM = 0.25
+"""What uses less of the depth than a quarter need not be acted on. Common practice, no source."""
+FIX_FROM = 1.0
+
+
+def shift_findings(
+    make: Maker,
+    lens: Lens,
+    job: Job,
+    basis: Basis,
+    ring: FocusRing,
+    readings: Sequence[Reading],
+    flange: FlangePrep | FlangeUnusable | None,
+) -> Iterator[Finding]:
+    """All that is said of both on one lens; nothing where no glass is named and no chart was found at two stops."""
+    yield from _unknown(make, lens, job, readings)
+    yield from _mixed(make, job, readings)
+    if basis.optics is not None and readings:
+        yield from _glass(make, lens, job, basis, basis.optics, readings)
+    if basis.optics is not None and isinstance(flange, FlangePrep) and flange.stop_shift is not None:
+        yield from _stopping_down(make, basis, basis.optics, ring.axis.lens_map, flange.stop_shift)
+
+
+def _unknown(make: Maker, lens: Lens, job: Job, readings: Sequence[Reading]) -> Iterator[Finding]:
+    states = [made_with(readings), *shot_with(lens, job)]
+    states += [test.rear_filter or "" for test in job.charts if test.lens_id == lens.id]
+    lacking = sorted({name for state in states for name in behind(state, job.filters).without_thickness})
+    if lacking:
+        yield make(
+            "glass.no_thickness",
+            "watch",
+            f"How thick {' and '.join(lacking)} is nobody wrote down: what it does to focus behind the lens cannot be "
+            "told, and charts made with it are left out.",
+            "Measure it with a calliper at the rim and write thickness_mm under the filter in job.toml.",
+        )
+
+
+def _mixed(make: Maker, job: Job, readings: Sequence[Reading]) -> Iterator[Finding]:
+    """Taped marks of one map made with different glass behind the lens; an engraved mark moves with its ring."""
+    states = {state_of(one.rear_filter) for one in readings if one.method == "taped"}
+    shifts = [shift for state in states if (shift := glass_shift_of(state, readings, job.filters)) is not None]
+    if shifts and max(shifts) - min(shifts) >= NOTICEABLE_M:
+        yield make(
+            "glass.mixed",
+            "watch",
+            "Its taped marks were made with different glass behind the lens, by "
+            f"{UM * (max(shifts) - min(shifts)):.0f} µm of image shift: the map mixes them and holds for none exactly.",
+            "Tape all marks again with the glass in place that the job is shot with.",
+        )
+
+
+def _stop(basis: Basis) -> StopView | None:
+    return basis.shooting or basis.widest
+
+
+def _used(shift_m: float, optics: Optics, stop: StopView) -> float:
+    """A sensor off by so much as a share of the depth: |delta| / (N c), the same at every distance."""
+    return abs(shift_m) / (stop.f_number * optics.blur_m) if optics.blur_m > 0 else float("inf")
+
+
+def _severity(share: float) -> Severity:
+    return "fix" if share >= FIX_FROM else "watch" if share >= WATCH_FROM else "info"
+
+
+def _glass(
+    make: Maker, lens: Lens, job: Job, basis: Basis, optics: Optics, readings: Sequence[Reading]
+) -> Iterator[Finding]:
+    """Marks made in one state and shot in another, with the share that takes."""
+    stop, there = _stop(basis), behind(made_with(readings), job.filters)
+    shifts = {state: glass_shift_of(state_of(state), readings, job.filters) for state in shot_with(lens, job)}
+    told = {state: shift for state, shift in shifts.items() if shift is not None and abs(shift) >= NOTICEABLE_M}
+    if stop is None or not told:
+        return
+    state = max(told, key=lambda one: abs(told[one]))
+    shift_m, here = told[state], behind(state, job.filters)
+    share = _used(shift_m, optics, stop)
+    said = "" if any(one.rear_filter for one in readings) else " (no mark names any)"
+    yield make(
+        "glass.marks",
+        _severity(share),
+        f"Its marks were made with {there.text} behind the lens{said} and are shot with {here.text}: "
+        f"{_moved(shift_m)}, {percent(share)} of the depth at {stop.text}, at every distance{_assumed(here, there)}.",
+        "Make the marks again with that glass in place, or use the same glass throughout; a back focus set for it is a "
+        "lens technician's work.",
+        depth_used(share, stop.text),
+    )
+
+
+def _moved(shift_m: float) -> str:
+    way = "nearer the lens" if shift_m > 0 else "farther back"
+    return f"the image comes to lie {abs(shift_m) * UM:.0f} µm {way}, as if the sensor were {side(shift_m)}"
+
+
+def _assumed(*states: Behind) -> str:
+    return " (an index is assumed)" if any(state.assumed for state in states) else ""
+
+
+def _stopping_down(
+    make: Maker, basis: Basis, optics: Optics, lens_map: LensMap | None, shift: StopShift
+) -> Iterator[Finding]:
+    """How far best focus moves from the widest stop tested to the shooting stop, or to the smallest tested."""
+    widest, smallest = (_view(n, basis) for n in (shift.f_number[0], shift.f_number[-1]))
+    shooting = basis.shooting
+    stop = shooting if shooting is not None and shooting.f_number > widest.f_number * 1.06 else smallest
+    shift_m, sd_m = shift.at(stop.f_number)
+    share, spread = _used(shift_m, optics, stop), _used(Z95 * sd_m, optics, stop)
+    tested = shift.tested(stop.f_number)
+    said = f"{UM * abs(shift_m):.0f} +- {UM * Z95 * sd_m:.0f} µm"
+    if abs(shift_m) < Z95 * sd_m:
+        message = (
+            f"No move of best focus from {widest.text} to {stop.text} can be told from {shift.tests} chart tests "
+            f"({said}): {percent(share)} +- {percent(spread)} of the depth at {stop.text}."
+        )
+        step = "Nothing to do." if spread < WATCH_FROM else "Find best focus at both stops again, three times each."
+        yield make("stopping_down.none", "info", message, step, depth_used(share, stop.text, spread))
+        return
+    on_ring = _on_ring(shift_m, optics, lens_map, make)
+    carried = "" if tested else ", carried over from the stops tested beside it"
+    message = (
+        f"Marks made wide open do not hold at {stop.text}: stopped down from {widest.text} it is as if the sensor came "
+        f"to lie {said} {side(shift_m)}{on_ring}, {percent(share)} +- {percent(spread)} of the depth at {stop.text}"
+        f"{carried} ({shift.tests} chart tests)."
+    )
+    step = "Find focus by the picture at the stop of the shot, or make the marks there; nobody should shim for it."
+    if not tested:
+        step = f"Find best focus on one chart at {widest.text} and at {stop.text}. {step}"
+    yield make("stopping_down.moves", _severity(share), message, step, depth_used(share, stop.text, spread))
+
+
+def _on_ring(shift_m: float, optics: Optics, lens_map: LensMap | None, make: Maker) -> str:
+    """How far the ring has to go at infinity for it, and which way; nothing without a map."""
+    if lens_map is None or not lens_map.monotone:
+        return ""
+    turn = abs(shift_m) / optics.focal_m**2 * float(vergence_slope(lens_map, optics, float("inf"))[0])
+    way = "farther" if shift_m > 0 else "nearer"
+    return f" (at infinity {width_text(turn, make.lens)} of ring {way})"
+
+
+def _view(f_number: float, basis: Basis) -> StopView:
+    return stop_view(f_number / basis.transmission**0.5, basis.transmission)
