@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tapehook.job import JobProblems, Problem
-from tapehook.job.shots import Shot, read_shot, shot_from, shot_names
+from tapehook.job.shot_files import shot_names
+from tapehook.job.shots import Shot, read_shot, shot_from
 from tests.cli.running import ROOT
 
 PLAIN = """\

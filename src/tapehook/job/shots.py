@@ -4,17 +4,16 @@ Places are metres on a floor plan with heights, in any frame that people and cam
 of its image plane. Keys nobody knows are left alone.
 """
 
-import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from tapehook.job.problems import JobProblems, Problem, limit
 from tapehook.job.records import Identifier, Letter, Name, Positive, Share
-from tapehook.job.sheets import Sheet, decoded, read_bytes
+from tapehook.job.shot_files import as_floats, document_of, shot_bytes
 from tapehook.notation import parse_stop
 
 LONGEST_S = 600.0
@@ -105,53 +104,22 @@ _EXPECTED = {
 }
 
 
-def shot_names(folder: Path) -> list[str]:
-    """The names of the shots of a job folder, sorted."""
-    return sorted(path.stem for path in (folder / "shots").glob("*.toml"))
-
-
 def read_shot(folder: Path, name: str) -> Shot:
     """The shot ``name`` of a job folder. Raises JobProblems with everything that is wrong with its file."""
-    if not name or any(sign in name for sign in "/\\\0") or name.startswith("."):
-        raise JobProblems([Problem("shots", None, "name", name, "the name of a shot, without a path")])
-    file = f"shots/{name}.toml"
-    path = folder / "shots" / f"{name}.toml"
-    if not path.is_file():
-        known = ", ".join(shot_names(folder)) or "none yet"
-        raise JobProblems([Problem(file, None, None, None, f"a file with the plan of the shot; there are: {known}")])
-    return shot_from(read_bytes(path), file)
+    return shot_from(*shot_bytes(folder, name))
 
 
 def shot_from(data: bytes, file: str) -> Shot:
     """The shot in the bytes of a file. Raises JobProblems."""
-    sheet = Sheet(file)
-    text = decoded(sheet, data)
-    if text is None or sheet.problems:
-        raise JobProblems(sheet.problems)
+    document = document_of(data, file)
     try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as trouble:
-        raise JobProblems([Problem(file, None, None, None, f"TOML ({str(trouble)[:80]})")]) from None
-    except (ValueError, RecursionError):
-        raise JobProblems([Problem(file, None, None, None, "TOML with numbers of ordinary size")]) from None
-    try:
-        shot = Shot.model_validate(_as_floats(document))
+        shot = Shot.model_validate(as_floats(document))
     except (ValidationError, RecursionError) as trouble:
         raise JobProblems(_misfits(file, trouble)) from None
     problems = list(_at_odds(file, shot))
     if problems:
         raise JobProblems(problems)
     return shot
-
-
-def _as_floats(value: Any) -> Any:  # noqa: ANN401 - TOML
-    """Whole numbers are numbers: TOML keeps the two apart, people do not."""
-    if isinstance(value, Mapping):
-        return {key: _as_floats(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return [_as_floats(item) for item in value]
-    ordinary = isinstance(value, int) and not isinstance(value, bool) and abs(value) < 2**63
-    return float(value) if ordinary else value
 
 
 def _misfits(file: str, trouble: ValidationError | RecursionError) -> Iterator[Problem]:

@@ -4,16 +4,15 @@ Only that table is read here, with the ``lens`` and ``frames_per_second`` of the
 own. Keys nobody knows are left alone.
 """
 
-import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from tapehook.job.problems import JobProblems, Problem, limit
 from tapehook.job.records import Distance, Finite, Identifier, Positive
-from tapehook.job.sheets import Sheet, decoded, read_bytes
+from tapehook.job.shot_files import as_floats, document_of, shot_bytes
 from tapehook.notation import parse_stop
 
 LONGEST_S = 120.0
@@ -81,49 +80,24 @@ _EXPECTED = {
 
 def read_stop_pull(folder: Path, name: str) -> StopPullPlan:
     """The stop pull of shot ``name`` of a job folder. Raises JobProblems with everything that is wrong with it."""
-    if not name or any(sign in name for sign in "/\\\0") or name.startswith("."):
-        raise JobProblems([Problem("shots", None, "name", name, "the name of a shot, without a path")])
-    file, path = f"shots/{name}.toml", folder / "shots" / f"{name}.toml"
-    if not path.is_file():
-        known = ", ".join(sorted(other.stem for other in (folder / "shots").glob("*.toml"))) or "none yet"
-        raise JobProblems([Problem(file, None, None, None, f"a file with the shot; there are: {known}")])
-    return stop_pull_from(read_bytes(path), file)
+    return stop_pull_from(*shot_bytes(folder, name))
 
 
 def stop_pull_from(data: bytes, file: str) -> StopPullPlan:
     """The stop pull in the bytes of a shot's file. Raises JobProblems."""
-    sheet = Sheet(file)
-    text = decoded(sheet, data)
-    if text is None or sheet.problems:
-        raise JobProblems(sheet.problems)
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as trouble:
-        raise JobProblems([Problem(file, None, None, None, f"TOML ({str(trouble)[:80]})")]) from None
-    except (ValueError, RecursionError):
-        raise JobProblems([Problem(file, None, None, None, "TOML with numbers of ordinary size")]) from None
+    document = document_of(data, file)
     table = document.get(TABLE)
     if not isinstance(table, dict):
         raise JobProblems([Problem(file, None, TABLE, None, f"a table headed [{TABLE}]")])
     shared = {key: document[key] for key in ("lens", "frames_per_second") if key in document}
     try:
-        plan = StopPullPlan.model_validate(_as_floats(shared | table))
+        plan = StopPullPlan.model_validate(as_floats(shared | table))
     except (ValidationError, RecursionError) as trouble:
         raise JobProblems(_misfits(file, trouble)) from None
     problems = list(_at_odds(file, plan))
     if problems:
         raise JobProblems(problems)
     return plan
-
-
-def _as_floats(value: Any) -> Any:  # noqa: ANN401 - TOML
-    """Whole numbers are numbers: TOML keeps the two apart, people do not."""
-    if isinstance(value, Mapping):
-        return {key: _as_floats(item) for key, item in value.items()}
-    if isinstance(value, list):
-        return [_as_floats(item) for item in value]
-    ordinary = isinstance(value, int) and not isinstance(value, bool) and abs(value) < 2**63
-    return float(value) if ordinary else value
 
 
 def _misfits(file: str, trouble: ValidationError | RecursionError) -> Iterator[Problem]:
