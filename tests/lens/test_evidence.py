@@ -54,29 +54,31 @@ def test_evidence_equals_the_dense_way(r: Ring) -> None:
     """One lens or many, with its trend and noise integrated out: the density of dense matrices, pairs included."""
     differences = _pairs(r)
     wanted = _dense(r, differences)
-    many = [np.stack([part, part]) for part in (r.u, r.y, r.v, differences)]
-    found = log_evidence(many[0], many[1], many[2], many[3], USUAL_NOISE_DEG, STEP_DEG)
+    u, y, v, pairs = (np.stack([part, part]) for part in (r.u, r.y, r.v, differences))
+    found = log_evidence(u, y, v, pairs, USUAL_NOISE_DEG, STEP_DEG)
     np.testing.assert_allclose(found, wanted, rtol=1e-5, atol=1e-4)
-    assert mark_evidence(r.u, r.y, r.v, differences, USUAL_NOISE_DEG, STEP_DEG).total == pytest.approx(float(found[0]))
+    np.testing.assert_allclose(mark_evidence(u, y, v, pairs, USUAL_NOISE_DEG, STEP_DEG).total, found)
 
 
 @settings(max_examples=10)
 @given(st.integers(0, 2**31), st.sampled_from([0.36, 4.0, 36.0, 3600.0]))
 def test_a_worse_mark_weighs_what_the_dense_way_says(seed: int, variance: float) -> None:
     """The rank-one update for each mark equals the whole sum made anew with that mark's variance grown."""
-    r = ring(seed, 8)
-    found = mark_evidence(r.u, r.y, r.v, _pairs(r), USUAL_NOISE_DEG, STEP_DEG).worse([variance])
-    assert found.shape == (1, 8)
-    for mark in (0, 3, 7):
-        wanted = _dense(r, _pairs(r), variance * np.eye(8)[mark])
-        assert float(found[0, mark]) == pytest.approx(wanted, rel=1e-5, abs=1e-4)
+    both = ring(seed, 8), ring(seed + 1, 8)
+    u, y, v, pairs = (np.stack(part) for part in zip(*((r.u, r.y, r.v, _pairs(r)) for r in both), strict=True))
+    found = mark_evidence(u, y, v, pairs, USUAL_NOISE_DEG, STEP_DEG).worse([variance])
+    assert found.shape == (2, 1, 8)
+    for r, own in zip(both, found, strict=True):
+        for mark in (0, 3, 7):
+            wanted = _dense(r, _pairs(r), variance * np.eye(8)[mark])
+            assert float(own[0, mark]) == pytest.approx(wanted, rel=1e-5, abs=1e-4)
 
 
 def test_no_more_variance_is_no_change() -> None:
     """With nothing added a worse mark is the mark as it was."""
     r = ring(4, 9)
-    evidence = mark_evidence(r.u, r.y, r.v, _pairs(r), USUAL_NOISE_DEG, STEP_DEG)
-    np.testing.assert_allclose(evidence.worse(0.0), evidence.total)
+    evidence = mark_evidence(r.u[None], r.y[None], r.v[None], _pairs(r)[None], USUAL_NOISE_DEG, STEP_DEG)
+    np.testing.assert_allclose(evidence.worse(0.0), np.full((1, 1, 9), evidence.total[0]))
 
 
 @given(rings, st.floats(-1e3, 1e3), st.sampled_from([1.0, -1.0]))
@@ -93,10 +95,13 @@ def test_a_mark_out_of_place_has_less_evidence() -> None:
     r = ring(2, 12, 0.1)
     y = r.y.copy()
     y[5] += 5.0
-    nothing = np.full(12, np.nan)
-    good, bad = (mark_evidence(r.u, part, r.v, nothing, USUAL_NOISE_DEG, 0.0) for part in (r.y, y))
-    assert bad.total < good.total - 10.0
-    assert int(np.argmax(bad.worse(36.0)[0])) == 5
+    nothing = np.full((2, 12), np.nan)
+    evidence = mark_evidence(
+        np.stack([r.u, r.u]), np.stack([r.y, y]), np.stack([r.v, r.v]), nothing, USUAL_NOISE_DEG, 0.0
+    )
+    good, bad = evidence.total.tolist()
+    assert bad < good - 10.0
+    assert int(np.argmax(evidence.worse(36.0)[1, 0])) == 5
 
 
 def test_density_of_one_pair_is_a_density() -> None:

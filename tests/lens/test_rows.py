@@ -34,7 +34,7 @@ def _state(rows: Rows) -> State:
 
 def _impossible(rows: Rows) -> float:
     values, y, _, differences = _state(rows).centres()
-    return float(log_impossible(rows.close_focus_m, values[None], y[None], differences[None])[0])
+    return float(log_impossible(np.array([rows.close_focus_m or 0.0]), values[None], y[None], differences[None])[0])
 
 
 def test_one_row_for_each_number_and_distance() -> None:

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tapehook.lens import FocalScale, FocusScale, StopScale
+from tapehook.lens.scale import focus_places
 
 distances_m = st.lists(st.floats(0.2, 500.0), min_size=1, max_size=12)
 focal_lengths_m = st.one_of(st.none(), st.floats(0.01, 0.4))
@@ -66,3 +67,14 @@ def test_focal_scale_by_hand() -> None:
     scale = FocalScale.of([0.025, 0.1])
     assert float(scale.place(0.05)) == pytest.approx(0.55)
     assert float(scale.value(0.55)) == pytest.approx(0.05)
+
+
+@given(st.lists(st.tuples(st.lists(st.floats(0.3, 50.0), min_size=4, max_size=4), st.floats(0.0, 0.3)), min_size=1))
+def test_places_of_many_lists_are_those_of_each(lists: list[tuple[list[float], float]]) -> None:
+    """Each list of marks on the scale it would have alone; a focal length of 0 is one that is not known."""
+    distances = np.array([marks for marks, _ in lists])
+    places, near_dpt = focus_places(distances, np.array([focal_m for _, focal_m in lists]))
+    for own, near, (marks, focal_m) in zip(places, near_dpt, lists, strict=True):
+        scale = FocusScale.of(marks, focal_m or None)
+        np.testing.assert_allclose(own, scale.place(marks), rtol=1e-12)
+        assert near == pytest.approx(scale.near_vergence_dpt, rel=1e-12)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from tapehook.lens.explanations import Suspect
 from tapehook.lens.rows import Rows
 from tapehook.lens.slips import SlipKind
-from tapehook.lens.suspects import ACCUSED_FROM, FEWEST_ROWS, MOST_ROWS, MOST_SUSPECTS, find_suspects
+from tapehook.lens.suspects import ACCUSED_FROM, FEWEST_ROWS, MOST_ROWS, MOST_SUSPECTS, find_suspects, find_suspects_of
 from tests.lens.listed import BOTH, FEET, FOOT_M, METRES, listed, row_of, text, turn
 
 FEET_M = tuple(feet * FOOT_M for feet in FEET)
@@ -160,6 +160,21 @@ def _clean(seed: int, ways: Sequence[int], taped: bool, distances_m: Sequence[fl
         noise_deg=0.05 + 0.05 * (seed % 5),
         seed=seed,
     )
+
+
+def test_many_lenses_at_once_are_each_as_alone() -> None:
+    """Slips, clean scales, few rows and other read-outs in one pass: every lens gets the answer it gets alone."""
+    many = [rows for rows, *_ in PLANTED.values()]
+    many += [_clean(seed, BOTH, True, METRES) for seed in range(5)]
+    many += [listed(METRES[:4]), listed(units_per_deg=65536.0 / 360.0, step=1.0, moved=_off(9, 17.3))]
+    alone = [find_suspects(rows) for rows in many]
+    together = find_suspects_of(many)
+    for one, same in zip(alone, together, strict=True):
+        assert [(s.row, s.way, s.kind, s.rows, s.distance_m) for s in one] == [
+            (s.row, s.way, s.kind, s.rows, s.distance_m) for s in same
+        ]
+        assert [s.confidence for s in one] == pytest.approx([s.confidence for s in same], rel=1e-9)
+    assert find_suspects_of([]) == []
 
 
 def test_backlash_is_no_slip() -> None:

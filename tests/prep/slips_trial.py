@@ -20,7 +20,7 @@ from tapehook.lens.map import Z95
 from tapehook.lens.slips import SlipKind
 from tapehook.lens.taping import taping_sd_m
 from tapehook.prep.focus import FARTHEST_PLACE, gather
-from tapehook.prep.suspects import SuspectRow, split_suspects
+from tapehook.prep.suspects import SuspectRow, listed, split_suspects
 from tapehook.prep.usual import USUAL_PLAY_RMS_DEG
 from tests.simulator.lenses import TrueLens, draw_lens
 from tests.simulator.paper import AHEAD, BOTH, engraved_distances, lens_record, read_marks
@@ -46,14 +46,14 @@ class Listed:
 
     def suspects(self, readings: Sequence[Reading] | None = None) -> tuple[SuspectRow, ...]:
         """The rows that are suspected, of these readings or of others."""
-        found, _ = split_suspects(
+        rows = listed(
             self.record,
             self.readings if readings is None else readings,
             "metric",
             degrees_per_unit=1.0 / self.lens.units_per_deg,
             step=self.lens.step,
         )
-        return found
+        return split_suspects([rows])[0][0]
 
     def map(self, readings: Sequence[Reading] | None = None) -> LensMap:
         """The map of the readings as they stand, or of others."""

@@ -8,7 +8,8 @@ import pytest
 from tapehook.job import Reading
 from tapehook.prep import prepare
 from tapehook.prep.as_json import maps_as_json, suspect_as_json
-from tapehook.prep.suspects import SuspectRow, split_suspects
+from tapehook.prep.focus import focus_readings
+from tapehook.prep.suspects import SuspectRow, listed, split_suspects
 from tests.cli.shapes import misfits, schema
 from tests.prep.jobs import DISTANCES_M, a_job, a_lens, read_off, true_position, with_slip
 
@@ -28,7 +29,8 @@ def _numbered(readings: Sequence[Reading]) -> tuple[Reading, ...]:
 
 
 def _split(readings: Sequence[Reading]) -> tuple[tuple[SuspectRow, ...], tuple[Reading, ...]]:
-    return split_suspects(a_lens(), readings, "metric", degrees_per_unit=1.0, step=0.1)
+    ((suspects, usable),) = split_suspects([listed(a_lens(), readings, "metric", degrees_per_unit=1.0, step=0.1)])
+    return suspects, usable
 
 
 CLEAN = _numbered(read_off())
@@ -40,8 +42,10 @@ def test_a_clean_list_is_handed_on_as_it_is() -> None:
 
 
 def test_no_readings_no_rows() -> None:
-    """Nothing in, nothing out."""
-    assert _split(()) == ((), ())
+    """Nothing in, nothing out; and a lens without readings between two that have some takes nothing of theirs."""
+    assert split_suspects([]) == []
+    first, none, last = focus_readings([(a_lens(), part, "metric") for part in (CLEAN, (), CLEAN[:4])])
+    assert (first.usable, none.usable, last.usable) == (CLEAN, (), CLEAN[:4])
 
 
 def test_one_reading_is_left_out_and_its_pair_stays() -> None:

@@ -5,6 +5,7 @@ NotationError where the text has several readings) and leaves limits to the reco
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from tapehook import notation
 from tapehook.job.sheets import PLAIN_NUMBER
@@ -59,7 +60,13 @@ def metres(text: str, known: Known) -> float:
 
 def distance(text: str, known: Known) -> float:
     """A distance as it was written down, with its unit; metres."""
-    return notation.parse_distance(text, bare_unit=known.bare_unit, decimal_comma=known.comma_in(text))
+    return _distance(text, known.bare_unit, known.comma_in(text))
+
+
+@lru_cache(maxsize=4096)
+def _distance(text: str, bare_unit: LengthUnit | None, decimal_comma: bool) -> float:  # noqa: FBT001 - for the cache
+    """Read once: a job writes the same few round distances over and over."""
+    return notation.parse_distance(text, bare_unit=bare_unit, decimal_comma=decimal_comma)
 
 
 def millimetres(text: str, known: Known) -> float:

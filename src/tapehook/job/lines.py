@@ -2,6 +2,7 @@
 
 import difflib
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
@@ -57,7 +58,11 @@ class Line:
 
     def value(self, column: Column, known: Known) -> object:
         """What the cell of a column that is read by itself holds; a blank one is refused if it is needed."""
-        if column.name not in self.cells:
+        text = self.cells.get(column.name)
+        if text and column.read and column.name not in self.odd:
+            with suppress(ValueError):  # told below
+                return column.read(text, known)
+        if text is None:
             if column.need == "needed":
                 self.refuse(column.name, column.expects(known))
             return None
@@ -74,7 +79,7 @@ class Line:
 
     def values(self, known: Known) -> dict[str, object]:
         """Fields of the record by the columns that are read one by one, blank and refused ones left out."""
-        read = ((c.field, self.value(c, known)) for c in self.table.columns if c.read is not None)
+        read = ((c.field, self.value(c, known)) for c in self.table.columns if c.read and c.name in self.headers)
         return {name: value for name, value in read if value is not None}
 
     def record(self, kind: type[_Record], values: dict[str, object], known: Known) -> _Record | None:

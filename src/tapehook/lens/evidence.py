@@ -69,9 +69,9 @@ def _constant(data: Whitened) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class MarkEvidence:
-    """The evidence of one lens's marks as read, and what each mark weighs in it.
+    """The evidence of the marks of H lenses as read, and what each mark weighs in it.
 
-    ``at_grid`` (G,): ln evidence at each grid point, prior in; ``precision`` and ``pull`` (G, n): for the inverse
+    ``at_grid`` (H, G): ln evidence at each grid point, prior in; ``precision`` and ``pull`` (H, G, n): for the inverse
     covariance C^-1 with the trend taken out, its diagonal and C^-1 y.
     """
 
@@ -80,31 +80,33 @@ class MarkEvidence:
     pull: Floats
 
     @property
-    def total(self) -> float:
-        """ln p(y)."""
-        return float(log_sum_exp(self.at_grid))
+    def total(self) -> Floats:
+        """ln p(y), (H,)."""
+        return log_sum_exp(self.at_grid)
 
     def worse(self, extra_variance: npt.ArrayLike) -> Floats:
-        """ln p(y) if one mark at a time had so much more variance: (K, n) for K variances in degrees squared.
+        """ln p(y) if one mark at a time had so much more variance: (H, K, n) for K variances in degrees squared.
 
         Exact, by the rank-one update of C (matrix determinant lemma and Sherman-Morrison formula).
         """
-        extra = np.atleast_1d(np.asarray(extra_variance, dtype=np.float64))[:, None, None]
-        grown = 1.0 + extra * self.precision
-        gain = -0.5 * np.log(grown) + 0.5 * extra * self.pull**2 / grown
-        return log_sum_exp(self.at_grid[:, None] + gain, axis=1)
+        terms = []
+        for extra in np.atleast_1d(np.asarray(extra_variance, dtype=np.float64)).tolist():
+            grown = 1.0 + extra * self.precision
+            gain = -0.5 * np.log(grown) + 0.5 * extra * self.pull**2 / grown
+            terms.append(log_sum_exp(self.at_grid[..., None] + gain, axis=1))
+        return np.stack(terms, axis=1)
 
 
 def mark_evidence(
     u: Floats, y: Floats, v: Floats, differences: Floats, usual_noise_deg: float, step_deg: float
 ) -> MarkEvidence:
-    """Evidence of one lens with marks (n,)."""
-    data = whiten(u[None], y[None], v[None])
-    at_grid, inverse = _at_grid(data, np.ptp(y, keepdims=True), differences[None], usual_noise_deg, step_deg)
-    lever = data.contrasts[0] * data.weight[0][:, None]
-    precision = inverse[0] @ (lever**2).T
-    pull = (inverse[0] * data.z[0]) @ lever.T
-    return MarkEvidence(at_grid[0] + _constant(data)[0], precision, pull)
+    """Evidence of H lenses with n marks each, arguments as for ``log_evidence``."""
+    data = whiten(u, y, v)
+    at_grid, inverse = _at_grid(data, np.ptp(y, axis=1), differences, usual_noise_deg, step_deg)
+    lever = data.contrasts * data.weight[..., None]
+    precision = inverse @ np.swapaxes(lever**2, -1, -2)
+    pull = (inverse * data.z[:, None, :]) @ np.swapaxes(lever, -1, -2)
+    return MarkEvidence(at_grid + _constant(data)[:, None], precision, pull)
 
 
 def log_pair_evidence(differences_deg: Floats, step_deg: float) -> Floats:

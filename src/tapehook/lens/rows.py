@@ -81,7 +81,7 @@ class State:
 
     def settled(self) -> "State":
         """The same state, its centres worked out."""
-        return self if self.marks is not None else replace(self, marks=self._centres())
+        return self if self.marks is not None else settle([self])[0]
 
     def centres(self) -> tuple[Floats, Floats, Floats, Floats]:
         """Values, centres, relative variances and pair differences of the rows still there."""
@@ -110,6 +110,12 @@ def centres_of(states: Sequence[State]) -> tuple[Floats, Floats, Floats, Floats]
         counts = np.stack([own.counts[:, here] for own, here in zip(rows, keep, strict=True)], axis=1)
         found[:, fresh] = _centres(down, up, free, counts)
     return values, *found
+
+
+def settle(states: Sequence[State]) -> list[State]:
+    """States with equally many rows there, their centres worked out."""
+    _, *marks = centres_of(states)
+    return [replace(state, marks=own) for state, own in zip(states, zip(*marks, strict=True), strict=True)]
 
 
 def _centres(down: Floats, up: Floats, free: Floats, counts: Floats) -> tuple[Floats, Floats, Floats]:
@@ -145,15 +151,14 @@ def half_plays(differences: Floats) -> tuple[Floats, Floats]:
     return np.where(none, 0.0, total / 4.0), np.where(none, 0.0, 0.5 / np.maximum(count, 1))
 
 
-def log_impossible(close_focus_m: float | None, values: Floats, y: Floats, differences: Floats) -> Floats:
+def log_impossible(close_focus_m: Floats, values: Floats, y: Floats, differences: Floats) -> Floats:
     """ln of what is left of H explanations that ask for something no ring does, from (H, n) each: (H,).
 
-    A scale has no marks nearer than its close focus; and a ring that turns on moves the focus on, so that positions
-    out of order by more than reading and play account for do not happen.
+    A scale has no marks nearer than its close focus, ``close_focus_m`` (H,), 0 where none is written down; and a ring
+    that turns on moves the focus on, so that positions out of order by more than reading and play account for do not
+    happen.
     """
-    log = np.zeros(values.shape[0])
-    if close_focus_m:
-        log += LOG_TOO_NEAR * (values < TOO_NEAR * close_focus_m).sum(axis=1)
+    log = LOG_TOO_NEAR * (values < TOO_NEAR * close_focus_m[:, None]).sum(axis=1)
     steps = np.diff(np.take_along_axis(y, np.argsort(values, axis=1), axis=1), axis=1)
     toward = np.where(2 * (steps > 0).sum(axis=1) >= steps.shape[1], 1.0, -1.0)
     play = np.abs(half_plays(differences)[0])

@@ -66,6 +66,19 @@ class FocusScale:
         return d
 
 
+def focus_places(distances_m: Floats, focal_m: Floats) -> tuple[Floats, Floats]:
+    """Places of H lists of marks (H, n), each by its own ``FocusScale.of`` for focal lengths (H,), and q_near (H,).
+
+    A focal length of 0 is one that is not known.
+    """
+    nearest = distances_m.min(axis=1)
+    datum = np.minimum(2.0 * np.where(focal_m > 0, focal_m, 0.05) + 0.05, 0.6 * nearest)
+    near_dpt = 1.0 / (nearest - datum)
+    d = distances_m - datum[:, None]
+    u: Floats = 1.0 / np.where(d > 0, d, np.nan) / near_dpt[:, None] + _START
+    return u, near_dpt
+
+
 @dataclass(frozen=True, slots=True)
 class _LogScale:
     """Equal ratios of the value take equal places, from ``start`` (0.05) to ``stop`` (1.05)."""

@@ -21,7 +21,7 @@ from tapehook.lens import (
 )
 from tapehook.lens.map import Z95
 from tapehook.lens.taping import taping_sd_m
-from tapehook.notation import format_distance
+from tapehook.notation import System, format_distance
 from tapehook.optics import focus_state, half_width_dpt
 from tapehook.prep.basis import Basis, Optics
 from tapehook.prep.flange import front_vergence
@@ -34,7 +34,7 @@ from tapehook.prep.results import (
     SensorShift,
     StopView,
 )
-from tapehook.prep.suspects import WAYS, SuspectRow, split_suspects
+from tapehook.prep.suspects import WAYS, SuspectRow, listed, split_suspects
 from tapehook.prep.usual import UsualPlay
 from tapehook.shot import BudgetTerm, budget_over
 
@@ -110,22 +110,49 @@ def gather(readings: Sequence[Reading]) -> Marks:
     )
 
 
-def map_focus(lens: Lens, readings: Sequence[Reading], basis: Basis, usual: UsualPlay) -> FocusRing:
+@dataclass(frozen=True, slots=True)
+class FocusReadings:
+    """The focus readings of a lens, what a unit of its read-out is, and what of them cannot be right."""
+
+    readings: Sequence[Reading]
+    degrees_per_unit: float = 1.0
+    suspects: tuple[SuspectRow, ...] = ()
+    usable: tuple[Reading, ...] = ()
+    assumptions: tuple[str, ...] = ()
+
+
+def focus_readings(lenses: Sequence[tuple[Lens, Sequence[Reading], System]]) -> list[FocusReadings]:
+    """The focus readings of many lenses, each with the system its distances are told in, without those that are wrong.
+
+    Together, because what one slip weighs is worked out for all lenses in one pass.
+    """
+    units, lists = [], []
+    for lens, readings, system in lenses:
+        assumptions: list[str] = []
+        turn = degrees_per_unit(lens, readings, assumptions) if readings else 1.0
+        units.append((turn, tuple(assumptions)))
+        if readings:
+            step = lens.reading_step or USUAL_STEP_DEG / turn
+            lists.append(listed(lens, readings, system, degrees_per_unit=turn, step=step))
+    split = iter(split_suspects(lists))
+    return [
+        FocusReadings(readings, turn, *next(split), assumptions) if readings else FocusReadings(readings)
+        for (_, readings, _), (turn, assumptions) in zip(lenses, units, strict=True)
+    ]
+
+
+def map_focus(lens: Lens, focus: FocusReadings, basis: Basis, usual: UsualPlay) -> FocusRing:
     """Map the focus ring without the readings that cannot be right."""
-    if not readings:
+    if not focus.readings:
         return FocusRing(AxisPrep("focus", None, "no readings", 0), None, (), frozenset(), lens.close_focus_m, ())
-    assumptions: list[str] = []
-    turn = degrees_per_unit(lens, readings, assumptions)
-    step = lens.reading_step or USUAL_STEP_DEG / turn
-    suspects, usable = split_suspects(lens, readings, basis.system, degrees_per_unit=turn, step=step)
     near_m, lens_map, refusal = lens.close_focus_m, None, None
     try:
-        lens_map, near_m = _fit(usable, lens, basis, turn, usual)
+        lens_map, near_m = _fit(focus.usable, lens, basis, focus.degrees_per_unit, usual)
     except MapRefusal as reason:
         refusal = str(reason)
-    axis = AxisPrep("focus", lens_map, refusal, len(readings))
-    left_out = {reading.value for reading in readings} - {reading.value for reading in usable}
-    return FocusRing(axis, gather(readings), suspects, frozenset(left_out), near_m, tuple(assumptions))
+    axis = AxisPrep("focus", lens_map, refusal, len(focus.readings))
+    left_out = {reading.value for reading in focus.readings} - {reading.value for reading in focus.usable}
+    return FocusRing(axis, gather(focus.readings), focus.suspects, frozenset(left_out), near_m, focus.assumptions)
 
 
 def _fit(readings: Sequence[Reading], lens: Lens, basis: Basis, turn: float, usual: UsualPlay) -> tuple[LensMap, float]:

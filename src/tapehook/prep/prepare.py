@@ -25,7 +25,15 @@ from tapehook.prep.checks import lens_findings
 from tapehook.prep.flange import lens_flange
 from tapehook.prep.flange_findings import cameras_with_flanges, with_flanges
 from tapehook.prep.flange_split import find_flanges
-from tapehook.prep.focus import FocusRing, focus_budgets, map_focus, map_ring, mark_rows
+from tapehook.prep.focus import (
+    FocusReadings,
+    FocusRing,
+    focus_budgets,
+    focus_readings,
+    map_focus,
+    map_ring,
+    mark_rows,
+)
 from tapehook.prep.heat import heat_findings
 from tapehook.prep.light import light_findings
 from tapehook.prep.next_mark import next_mark_findings
@@ -139,15 +147,24 @@ def _batches(job: Job, *, brief: bool) -> list[Batch]:
 def prepare_batch(batch: Batch) -> list[LensPrep]:
     """The lenses of one batch, in order."""
     readings = _by_axis(batch.job.readings)
-    return [prepare_lens(lens, readings[lens.id], batch) for lens in batch.job.lenses]
+    lenses = batch.job.lenses
+    bases = [basis_of(lens, batch.job) for lens in lenses]
+    focus = focus_readings(
+        [(lens, readings[lens.id].get("focus", []), basis.system) for lens, basis in zip(lenses, bases, strict=True)]
+    )
+    return [
+        _prepare_lens(lens, basis, own, readings[lens.id], batch)
+        for lens, basis, own in zip(lenses, bases, focus, strict=True)
+    ]
 
 
-def prepare_lens(lens: Lens, readings: dict[Axis, list[Reading]], batch: Batch) -> LensPrep:
+def _prepare_lens(
+    lens: Lens, basis: Basis, focus: FocusReadings, readings: dict[Axis, list[Reading]], batch: Batch
+) -> LensPrep:
     """One lens of a job: its maps, marks, budgets, depth table and findings."""
     job, usual = batch.job, batch.usual
-    basis = basis_of(lens, job)
     title = lens_title(lens)
-    ring = map_focus(lens, readings.get("focus", []), basis, usual)
+    ring = map_focus(lens, focus, basis, usual)
     other_axes: tuple[Axis, ...] = ("iris", "zoom")
     others = tuple(map_ring(axis, lens, readings[axis]) for axis in other_axes if readings.get(axis))
     marks = mark_rows(ring, readings.get("focus", []), basis)

@@ -5,12 +5,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from tapehook.job.records import Lens, Reading
 from tapehook.lens.explanations import Suspect
-from tapehook.lens.rows import gather_rows
+from tapehook.lens.rows import Rows, gather_rows
 from tapehook.lens.slips import SlipKind
-from tapehook.lens.suspects import find_suspects
+from tapehook.lens.suspects import find_suspects_of
 from tapehook.notation import System, format_distance
 
 WAYS: dict[str | None, Literal[-1, 0, 1]] = {"near_to_far": -1, "far_to_near": 1, None: 0}
@@ -38,15 +39,22 @@ class SuspectRow:
     following: int
 
 
-def split_suspects(
-    lens: Lens, readings: Sequence[Reading], system: System, *, degrees_per_unit: float, step: float
-) -> tuple[tuple[SuspectRow, ...], tuple[Reading, ...]]:
-    """The suspect rows, in the order they were found, and the readings that may be used for a map.
+Split = tuple[tuple[SuspectRow, ...], tuple[Reading, ...]]
+"""Suspect rows, and the readings that are left."""
 
-    ``step`` is the read-out's, in the lens's unit.
-    """
-    if not readings:
-        return (), ()
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """The readings of one focus ring as rows, each as somebody wrote it; ``members`` (readings,) is the row of each."""
+
+    readings: Sequence[Reading]
+    texts: Sequence[str]
+    rows: Rows
+    members: npt.NDArray[np.intp]
+
+
+def listed(lens: Lens, readings: Sequence[Reading], system: System, *, degrees_per_unit: float, step: float) -> Listed:
+    """The rows of some readings, at least one; ``step`` is the read-out's, in the lens's unit."""
     texts = [reading.written or format_distance(reading.value, system) for reading in readings]
     rows, members = gather_rows(
         [reading.value for reading in readings],
@@ -61,7 +69,17 @@ def split_suspects(
         focal_m=lens.focal_mm * 1e-3 if lens.focal_mm else None,
         close_focus_m=lens.close_focus_m,
     )
-    found = find_suspects(rows)
+    return Listed(readings, texts, rows, members)
+
+
+def split_suspects(lists: Sequence[Listed]) -> list[Split]:
+    """The suspect rows of each list, in the order they were found, and the readings that may be used for a map."""
+    found = find_suspects_of([each.rows for each in lists])
+    return [_split(each, suspects) for each, suspects in zip(lists, found, strict=True)]
+
+
+def _split(each: Listed, found: Sequence[Suspect]) -> Split:
+    readings, members, texts = each.readings, each.members, each.texts
     ways = np.array([WAYS[reading.approach] for reading in readings])
     keep = np.ones(len(readings), dtype=np.bool_)
     views = []
