@@ -141,7 +141,10 @@ def test_each_assumption_is_said_until_it_is_one_no_more(option: str, written: s
 def test_how_the_stop_was_understood_is_said(stop: str, said: list[str]) -> None:
     """A bare number is a T-stop, and a rounded label counts as it is written: both are said where they matter."""
     args = ("--focal", "50mm", "--distance", "2 m", "--transmission", "0.85", "--coc", "0.02mm", "--blur-floor")
-    answer = depth(*args, "0.01mm", "--stop", stop, "--pupil-to-sensor", "41mm", "--pupil-magnification", "1.15")
+    strays = ("--missed-mark", "10cm", "--lean", "5", "--sway", "0")
+    answer = depth(
+        *args, "0.01mm", *strays, "--stop", stop, "--pupil-to-sensor", "41mm", "--pupil-magnification", "1.15"
+    )
     assert answer["assumptions"] == [*said, "The lens is taken to focus by moving as a whole."]
 
 
@@ -179,14 +182,18 @@ def test_the_text_holds_every_figure_with_its_unit() -> None:
     = 1.95769, w = N c/(f^2 (1 + m/P)) = 0.019556; near and far are 1/(1/u +- w) + 0.041 + f m.
     """
     said = run("depth", *WITH_PUPIL, "--distance", "2 m").stdout.splitlines()
-    assert said[:6] == [
+    assert said[:8] == [
         "50 mm at f/2 (f/2), focus 2 m",
         "  near        1.93 m",
         "  far         2.08 m",
         "  in all      0.15 m   (exact for these data)",
         "  hyperfocal  50.1 m",
         "  half-width  0.01956 dpt, working f-number 2.05",
+        "  forgives    7.2 cm nearer, 7.8 cm farther",
+        "  chance      50 % to be sharp, straying 11 cm (one sd)",
     ]
+    strict = run_json("depth", *WITH_PUPIL, "--distance", "2 m", "--missed-mark", "2cm", "--lean", "1cm", "--sway", "0")
+    assert strict["chance_sharp"] > 0.99
 
 
 NOT_FOCUSED = "the nearest this lens can focus at all"

@@ -10,6 +10,7 @@ from tapehook.notation import (
     LengthUnit,
     NotationError,
     format_length_mm,
+    format_small_length,
     parse_length,
     parse_signed_length,
 )
@@ -113,3 +114,20 @@ def test_only_finite_lengths_can_be_written(metres: float) -> None:
     """An infinite or undefined length is a mistake of the program."""
     with pytest.raises(ValueError, match="finite"):
         format_length_mm(metres)
+
+
+@pytest.mark.parametrize(
+    "metres, metric, imperial",
+    [
+        (0.0042, "4.2 mm", '0.17"'),
+        (0.0305, "3 cm", '1.2"'),
+        (-0.42, "42 cm", '17"'),
+        (1.23, "1.2 m", "4'"),
+        (25.0, "25 m", "82'"),
+        (math.inf, "∞", "∞"),
+        (None, "∞", "∞"),
+    ],
+)
+def test_a_short_stretch_is_said_as_a_crew_says_it(metres: float | None, metric: str, imperial: str) -> None:
+    """Two significant figures in the unit at hand; nothing beyond infinity."""
+    assert (format_small_length(metres, "metric"), format_small_length(metres, "imperial")) == (metric, imperial)

@@ -38,6 +38,7 @@ from tapehook.optics import (
     width_uncertainty,
 )
 from tapehook.optics.sharpness import CINE_35_COC_M
+from tapehook.shot.forgiveness import LEAN_M, MISSED_MARK_M, SWAY_M, Spreads, chance_of_body
 
 Parsed = TypeVar("Parsed")
 
@@ -55,6 +56,9 @@ class Asked:
     pupil: Pupil | None
     chart: ChartPupil | None
     floor_m: float | None
+    missed_mark_m: float | None = None
+    lean_m: float | None = None
+    sway_m: float | None = None
 
     @property
     def lens_pupil(self) -> Pupil:
@@ -81,6 +85,7 @@ def depth_answer(**typed: str | None) -> dict[str, Any]:
     spread += t_over_n - 1.0
     if not np.isfinite(spread):
         said.append("This near, a wide lens may have its entrance pupil beside the subject: do not trust the depth.")
+    spreads = _spreads(asked)
     total_m = float(depth.far_m) - float(depth.near_m) if blur_m else 0.0
     return {
         "focal_mm": asked.focal_m * 1e3,
@@ -90,6 +95,12 @@ def depth_answer(**typed: str | None) -> dict[str, Any]:
         "far_m": _finite(float(depth.far_m)),
         "total_m": _finite(total_m),
         "hyperfocal_m": _finite(float(hyperfocal_m(asked.focal_m, f_number, blur_m, pupil)[0])),
+        "nearer_m": _finite(max(asked.distance_m - float(depth.near_m), 0.0)) if blur_m else 0.0,
+        "farther_m": _finite(max(float(depth.far_m) - asked.distance_m, 0.0)) if blur_m else 0.0,
+        "chance_sharp": chance_of_body(
+            float(depth.state.pupil_distance_m), float(depth.half_width_dpt) if blur_m else 0.0, spreads
+        ),
+        "strays_m": spreads.together_m,
         "half_width_dpt": float(depth.half_width_dpt),
         "vergence_dpt": float(depth.vergence_dpt),
         "f_number": f_number,
@@ -116,6 +127,7 @@ def asked_of(typed: Mapping[str, str | None], at: str = "distance") -> Asked:
     transmission = read("transmission", parse_share)
     read("units", _system)
     coc_m, floor_m = read("coc", _blur), read("blur_floor", _blur)
+    strays = [read(name, _stray) for name in ("missed_mark", "lean", "sway")]
     pupil = _pupil(read, typed)
     chart = _chart(read, typed, focal_m, pupil)
     if focal_m is not None and distance_m is not None and not read.failed & {"pupil_to_sensor", "pupil_magnification"}:
@@ -127,7 +139,7 @@ def asked_of(typed: Mapping[str, str | None], at: str = "distance") -> Asked:
     read.finish()
     assert focal_m is not None  # noqa: S101 - finish() has refused what is missing
     assert distance_m is not None  # noqa: S101
-    return Asked(focal_m, distance_m, stop, f_number, transmission, coc_m, pupil, chart, floor_m)
+    return Asked(focal_m, distance_m, stop, f_number, transmission, coc_m, pupil, chart, floor_m, *strays)
 
 
 _CHART = ("chart_width", "frame_fill", "sensor_width", "chart_distance")
@@ -232,6 +244,19 @@ def _blur(text: str) -> float:
     return _within(text, parse_length(text, bare_unit="mm"), 1e-9, 1.0, expected)
 
 
+def _stray(text: str) -> float:
+    if text.strip() == "0":
+        return 0.0
+    expected = "how far somebody strays, from 0 to 10 m, such as 10cm"
+    return _within(text, parse_length(text, bare_unit="cm"), 0.0, 10.0, expected)
+
+
+def _spreads(asked: Asked) -> Spreads:
+    """How far the subject strays: as typed, else what is usual."""
+    given = {name: getattr(asked, name) for name in ("missed_mark_m", "lean_m", "sway_m")}
+    return Spreads(**{name: value for name, value in given.items() if value is not None})
+
+
 def _width(text: str) -> float:
     expected = "a width from 0.1 mm to 100 m, such as 400mm"
     return _within(text, parse_length(text, bare_unit="mm"), 1e-4, 100.0, expected)
@@ -288,6 +313,9 @@ def assumed(asked: Asked, *, no_depth: bool) -> list[str]:
         said.append("No circle of confusion given: 0.025 mm, usual for 35 mm cine, is taken.")
     if asked.floor_m is None:
         said.append("No blur floor given: the lens is taken to be sharp at best focus.")
+    if None in (asked.missed_mark_m, asked.lean_m, asked.sway_m):
+        usual = f"mark missed by {100 * MISSED_MARK_M:g}, lean {100 * LEAN_M:g}, sway {100 * SWAY_M:g} cm"
+        said.append(f"What is not said of straying is taken as usual, one standard deviation: {usual}.")
     if no_depth:
         said.append("The blur floor already reaches the circle of confusion: there is no depth of field.")
     return said

@@ -1,6 +1,7 @@
 """``tapehook depth``: depth of field for one lens, stop and distance."""
 
 import math
+from functools import partial
 from typing import Any
 
 import click
@@ -40,6 +41,9 @@ Example:
 @click.option("--sensor-width", cls=Option, help="Width of the recorded area: 24.89mm.")
 @click.option("--chart-distance", cls=Option, help="Where the chart stood, from the image plane: 1.2 m.")
 @click.option("--blur-floor", cls=Option, help="Blur left at best focus: 0.01mm.")
+@click.option("--missed-mark", cls=Option, help="How far marks are missed, one standard deviation. Otherwise 10cm.")
+@click.option("--lean", cls=Option, help="How far somebody leans. Otherwise 5cm.")
+@click.option("--sway", cls=Option, help="How far somebody sways. Otherwise 1cm.")
 @click.option(
     "--units",
     cls=Option,
@@ -66,7 +70,7 @@ def command(as_json: bool, **typed: str | None) -> None:  # noqa: FBT001 - click
 
 def _show(answer: dict[str, Any], system: str) -> None:
     """The answer for people, distances in one system."""
-    from tapehook.notation import format_distance
+    from tapehook.notation import format_distance, format_small_length
 
     def say(metres: float | None) -> str:
         shown = math.inf if metres is None else max(metres, 1e-3)  # behind the image plane there is nothing to see
@@ -85,5 +89,10 @@ def _show(answer: dict[str, Any], system: str) -> None:
     click.echo(f"  in all      {'∞' if total is None else say(total) if total > 0 else '0'}   ({sure})")
     click.echo(f"  hyperfocal  {say(answer['hyperfocal_m'])}")
     click.echo(f"  half-width  {answer['half_width_dpt']:.4g} dpt, working f-number {answer['working_f_number']:.3g}")
+    small = partial(format_small_length, system="imperial" if system == "imperial" else "metric")
+    click.echo(f"  forgives    {small(answer['nearer_m'])} nearer, {small(answer['farther_m'])} farther")
+    click.echo(
+        f"  chance      {100 * answer['chance_sharp']:.0f} % to be sharp, straying {small(answer['strays_m'])} (one sd)"
+    )
     for sentence in answer["assumptions"]:
         click.echo(f"  assumed: {sentence}")

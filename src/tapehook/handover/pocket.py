@@ -23,6 +23,8 @@ from tapehook.lens import FocusScale, LensMap
 from tapehook.notation import FULL_STOPS, format_distance, format_length_mm, format_position, parse_stop
 from tapehook.optics import Pupil, nearest_possible_m, thin_pupil
 from tapehook.prep import BudgetView, DepthRow, LensPrep, Prep, PupilSource, RoundRow, StopView
+from tapehook.prep.forgiveness import chance_at_worst, room_words
+from tapehook.prep.room import optics_of
 
 GRID_POINTS = 241
 """Points of each map in the page, even in place; between them the page draws a cubic (web/depth.js)."""
@@ -268,7 +270,7 @@ def _sheet(entry: LensPrep, index: int) -> str:
     """One lens as a fold-out: everything found, in tables."""
     parts = [
         _findings(entry.findings),
-        *(_budget(view) for view in {view.stop.text: view for view in entry.budgets}.values()),
+        *(_budget(view, entry) for view in {view.stop.text: view for view in entry.budgets}.values()),
         _rounds(entry),
         _depth_table(entry),
         _facts(entry),
@@ -305,7 +307,7 @@ def _findings(findings: Sequence[Finding]) -> str:
     return f'<ul class="findings">{items}</ul>' if items else ""
 
 
-def _budget(view: BudgetView) -> str:
+def _budget(view: BudgetView, entry: LensPrep) -> str:
     """The focus budget at one stop, as prep worked it out, where the lens itself uses most of the depth."""
     budget = view.budget
     terms = sorted(budget.at_worst(), key=lambda pair: pair[0].source != "lens")
@@ -317,7 +319,21 @@ def _budget(view: BudgetView) -> str:
     return (
         f"<h3>Focus budget at {stop}</h3><p><strong>depth used {_percent(budget.worst_own)}</strong> "
         f"at {stop} by the lens itself{_text(beside)}; worst at {_text(view.worst_text)}, 100 % = soft</p>"
+        f"{_forgives(view, entry)}"
         f'<table class="budget"><tbody>{lines}</tbody></table>'
+    )
+
+
+def _forgives(view: BudgetView, entry: LensPrep) -> str:
+    """The depth there in centimetres or inches, and the chance to be sharp of somebody who strays as usual."""
+    optics = optics_of(entry)
+    if optics is None:
+        return ""
+    chance = chance_at_worst(view, optics)
+    return (
+        f"<p>Sharp there {_text(room_words(view, entry.system))}: {100 * chance:.0f} % chance to be sharp for somebody "
+        "who misses the mark by 10, leans by 5 and sways by 1 cm (one standard deviation each; common practice, no "
+        "source).</p>"
     )
 
 

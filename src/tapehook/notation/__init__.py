@@ -10,7 +10,13 @@ from tapehook.notation.distance import System, format_distance, parse_distance, 
 from tapehook.notation.errors import NotationError
 from tapehook.notation.filters import DENSITY_PER_STOP, format_density, parse_filter
 from tapehook.notation.focal import FocalRange, format_focal_length, parse_focal_length
-from tapehook.notation.length import LengthUnit, format_length_mm, parse_length, parse_signed_length
+from tapehook.notation.length import (
+    LengthUnit,
+    format_length_mm,
+    format_small_length,
+    parse_length,
+    parse_signed_length,
+)
 from tapehook.notation.light import LUX_PER_FOOT_CANDLE, parse_light
 from tapehook.notation.number import parse_number, write_number
 from tapehook.notation.position import PositionUnit, format_position, parse_position
@@ -50,6 +56,7 @@ __all__ = [
     "format_length_mm",
     "format_position",
     "format_shutter_time",
+    "format_small_length",
     "format_stop",
     "format_stop_in_thirds",
     "format_thirds",

@@ -110,6 +110,24 @@ def format_length_mm(value_m: float) -> str:
     return significant_text(value_m * 1000, 4) + " mm"
 
 
+def format_small_length(value_m: float | None, system: Literal["metric", "imperial"]) -> str:
+    """A short stretch as a crew says it: "4 mm", "3.5 cm", "42 cm", "1.2 m"; '1.4"', "3.5'" in feet; None is infinity.
+
+    Two significant figures up to a hundred of a unit. Raises nothing for what is below nought: its size is told.
+    """
+    if value_m is None or not math.isfinite(value_m):
+        return "∞"
+    size = abs(value_m)
+    units = [(1.0, " m", 1.0), (0.01, " cm", 0.01), (0.001, " mm", 0.0)]
+    if system == "imperial":
+        foot, inch = float(FOOT_M), float(INCH_M)
+        units = [(foot, "'", 3 * foot), (inch, '"', 0.0)]
+    unit_m, sign, _ = next(one for one in units if size >= one[2])
+    count = size / unit_m
+    shown = f"{count:.2f}" if count < 0.95 else f"{count:.1f}" if count < 9.95 else f"{count:.0f}"
+    return f"{shown.removesuffix('.0')}{sign}"
+
+
 def positive_length(cleaned: str, grammar: Grammar) -> float:
     """The length in metres that a cleaned text gives; refuses zero and negative ones."""
     pieces = tokens(cleaned)

@@ -6,7 +6,9 @@ from typing import Any, Literal
 from tapehook.job.records import Axis
 from tapehook.lens import LensMap, Play
 from tapehook.lens.twins import BorrowedMap
+from tapehook.prep.basis import Optics
 from tapehook.prep.flange_findings import flange_used, parfocal
+from tapehook.prep.forgiveness import chance_at_worst
 from tapehook.prep.results import (
     AxisPrep,
     BorrowedPrep,
@@ -18,6 +20,7 @@ from tapehook.prep.results import (
     Prep,
     TwinsPrep,
 )
+from tapehook.prep.room import optics_of
 from tapehook.prep.suspects import SuspectRow
 
 GRID_POINTS = 241
@@ -77,7 +80,7 @@ def _lens(entry: LensPrep) -> dict[str, Any]:
             }
             for row in entry.marks
         ],
-        "budgets": [_budget(view) for view in entry.budgets],
+        "budgets": [_budget(view, optics_of(entry)) for view in entry.budgets],
         "shifts": [
             {"name": one.name, "shift_um": one.shift_m * 1e6, "stop": _stop_of(entry, one.role)} for one in entry.shifts
         ],
@@ -103,12 +106,15 @@ def _percent_range(spread: tuple[float, float] | None) -> list[float | None] | N
     return None if spread is None else [_percent(spread[0]), _percent(spread[1])]
 
 
-def _budget(view: BudgetView) -> dict[str, Any]:
+def _budget(view: BudgetView, optics: Optics | None) -> dict[str, Any]:
     budget = view.budget
     return {
         "role": view.role,
         "stop": view.stop.text,
         "worst_distance_m": finite(float(budget.distance_m[budget.worst])),
+        "near_m": finite(view.near_m),
+        "far_m": finite(view.far_m),
+        "chance_sharp_percent": None if optics is None else 100.0 * chance_at_worst(view, optics),
         "depth_used_percent": _percent(budget.worst_total),
         "lens_depth_used_percent": _percent(budget.worst_own),
         "terms": [

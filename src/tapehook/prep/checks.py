@@ -11,6 +11,7 @@ from tapehook.prep.backlash import backlash_findings
 from tapehook.prep.basis import Basis, job_shooting_t
 from tapehook.prep.ends import ends_findings
 from tapehook.prep.focus import FocusRing
+from tapehook.prep.forgiveness import room_words
 from tapehook.prep.pupil_findings import pupil_findings
 from tapehook.prep.results import AxisPrep, BudgetView
 from tapehook.prep.suspect_findings import suspect_findings
@@ -49,7 +50,7 @@ def lens_findings(
     yield from backlash_findings(make, lens, ring, budgets)
     yield from pupil_findings(make, lens, job, basis)
     yield from _stops(make, job, basis)
-    yield from _budget(make, ring, budgets)
+    yield from _budget(make, basis, ring, budgets)
     yield from _other_rings(make, others)
 
 
@@ -184,7 +185,7 @@ def _stops(make: Maker, job: Job, basis: Basis) -> Iterator[Finding]:
         )
 
 
-def _budget(make: Maker, ring: FocusRing, budgets: tuple[BudgetView, ...]) -> Iterator[Finding]:
+def _budget(make: Maker, basis: Basis, ring: FocusRing, budgets: tuple[BudgetView, ...]) -> Iterator[Finding]:
     """One finding per lens on its budget: at the shooting stop if there is one, else at the widest."""
     if ring.axis.lens_map is None or not ring.axis.lens_map.monotone or not budgets:
         return
@@ -193,7 +194,8 @@ def _budget(make: Maker, ring: FocusRing, budgets: tuple[BudgetView, ...]) -> It
     terms = [(term, share) for term, share in view.budget.at_worst() if term.source == "lens"]
     largest = ", ".join(f"{term.name} {percent(share)}" for term, share in terms[:WORST_TERMS])
     message = (
-        f"The lens itself uses {percent(own)} of the depth at {stop}, worst at {view.worst_text} ({largest}); "
+        f"The lens itself uses {percent(own)} of the depth at {stop}, worst at {view.worst_text} "
+        f"({room_words(view, basis.system)}; {largest}); "
         f"with a taped distance {percent(view.budget.worst_total)}."
     )
     severity: Severity = "fix" if own >= SOFT else "watch" if own >= TIGHT else "info"

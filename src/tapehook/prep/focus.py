@@ -22,7 +22,7 @@ from tapehook.lens import (
 from tapehook.lens.map import Z95
 from tapehook.lens.taping import taping_sd_m
 from tapehook.notation import System, format_distance
-from tapehook.optics import focus_state, half_width_dpt
+from tapehook.optics import depth_of_field, focus_state, half_width_dpt
 from tapehook.prep.basis import Basis, Optics
 from tapehook.prep.flange import front_vergence
 from tapehook.prep.results import (
@@ -317,8 +317,10 @@ def focus_budgets(
         if stop is not None:
             moved = [_shift_term(x.name, x.shift_m, optics, distance) for x in shifts if x.role in (None, role)]
             budget = budget_over(distance, width_dpt(optics, stop, distance), [*terms, *moved])
-            worst = format_distance(float(budget.distance_m[budget.worst]), basis.system)
-            views.append(BudgetView(role, stop, budget, worst))
+            at_m = float(budget.distance_m[budget.worst])
+            depth = depth_of_field(at_m, optics.focal_m, stop.f_number, optics.blur_m, optics.pupil)
+            worst = format_distance(at_m, basis.system)
+            views.append(BudgetView(role, stop, budget, worst, float(depth.near_m), float(depth.far_m)))
     return tuple(views), tuple(assumptions)
 
 

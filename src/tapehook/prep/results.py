@@ -78,12 +78,17 @@ class DepthRow:
 
 @dataclass(frozen=True, slots=True)
 class BudgetView:
-    """A lens's focus budget at one stop over its range; ``role`` says which stop it is."""
+    """A lens's focus budget at one stop over its range; ``role`` says which stop it is.
+
+    ``near_m`` and ``far_m`` (may be inf) are the depth of field at the worst distance, from the image plane.
+    """
 
     role: Literal["widest", "shooting"]
     stop: StopView
     budget: FocusBudget
     worst_text: str
+    near_m: float
+    far_m: float
 
 
 @dataclass(frozen=True, slots=True)
