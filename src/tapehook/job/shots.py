@@ -4,7 +4,7 @@ Places are metres on a floor plan with heights, in any frame that people and cam
 of its image plane. Keys nobody knows are left alone.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import Annotated
@@ -46,6 +46,13 @@ class Person(_Part):
     path: Annotated[list[Waypoint], Field(min_length=1, max_length=200)]
 
 
+class FocalPoint(_Part):
+    """What focal length a zoom is at, at a moment, millimetres."""
+
+    at_s: Second
+    focal_mm: Annotated[float, Field(ge=1, le=5000)]
+
+
 class Hold(_Part):
     """From when to when somebody must be sharp; of several, the first is the most important."""
 
@@ -67,6 +74,16 @@ class Shot(_Part):
     lag_ms: Annotated[float, Field(ge=0, le=2000)] | None = None
     speed_deg_s: Positive | None = None
     acceleration_deg_s2: Positive | None = None
+    shutter_deg: Annotated[float, Field(gt=0, le=360)] | None = None
+    shown_at_fps: Annotated[float, Field(ge=1, le=240)] | None = None
+    """The rate at which the picture is shown, where that is not the rate of the camera: off speed."""
+    squeeze: Annotated[float, Field(ge=1, le=3)] = 1.0
+    """How many times an anamorphic lens takes in the width that its focal length would."""
+    close_up_dpt: Annotated[float, Field(gt=0, le=20)] | None = None
+    front_mm: Annotated[float, Field(gt=0, le=2000)] | None = None
+    """From the image plane to the close-up lens."""
+    tube_mm: Annotated[float, Field(gt=0, le=500)] | None = None
+    focal_path: Annotated[list[FocalPoint], Field(max_length=200)] = []
     camera_path: Annotated[list[Waypoint], Field(max_length=200)] = []
     people: Annotated[list[Person], Field(min_length=1, max_length=20)]
     hold: Annotated[list[Hold], Field(max_length=200)] = []
@@ -75,7 +92,8 @@ class Shot(_Part):
     def length_s(self) -> float:
         """The last moment that anything names."""
         ends = [point.at_s for person in self.people for point in person.path]
-        return max([*ends, *(point.at_s for point in self.camera_path), *(hold.to_s for hold in self.hold)])
+        others = [*(point.at_s for point in self.camera_path), *(point.at_s for point in self.focal_path)]
+        return max([*ends, *others, *(hold.to_s for hold in self.hold)])
 
 
 _EXPECTED = {
@@ -88,6 +106,14 @@ _EXPECTED = {
     "lag_ms": "milliseconds, such as 40",
     "speed_deg_s": "degrees of ring a second, such as 300",
     "acceleration_deg_s2": "degrees of ring a second squared, such as 3000",
+    "shutter_deg": "degrees of shutter, such as 180",
+    "shown_at_fps": "frames a second, such as 24",
+    "squeeze": "a number from 1 to 3, such as 2",
+    "close_up_dpt": "dioptres, such as 0.5",
+    "front_mm": "millimetres from the image plane to the close-up lens, such as 180",
+    "tube_mm": "millimetres, such as 12",
+    "focal_path": "tables headed [[focal_path]]",
+    "focal_mm": "millimetres, such as 35",
     "camera_path": "tables headed [[camera_path]]",
     "people": "tables headed [[people]]",
     "path": "tables headed [[people.path]]",
@@ -147,6 +173,7 @@ def _at_odds(file: str, shot: Shot) -> Iterator[Problem]:
         if name in names[: at - 1]:
             yield Problem(file, None, f"people[{at}].name", name, "a name of its own")
     yield from _not_rising(file, "camera_path", shot.camera_path)
+    yield from _not_rising(file, "focal_path", shot.focal_path)
     for at, person in enumerate(shot.people, start=1):
         yield from _not_rising(file, f"people[{at}].path", person.path)
     yield from _idle_holds(file, shot, names)
@@ -173,7 +200,7 @@ def _idle_holds(file: str, shot: Shot, names: list[str]) -> Iterator[Problem]:
                 yield Problem(file, None, f"hold[{at}].who", name, f"one of the people: {', '.join(names)}")
 
 
-def _not_rising(file: str, place: str, path: list[Waypoint]) -> Iterator[Problem]:
+def _not_rising(file: str, place: str, path: Sequence[Waypoint | FocalPoint]) -> Iterator[Problem]:
     for at, (one, other) in enumerate(pairwise(path), start=2):
         if not other.at_s > one.at_s:
             expected = f"more than the {one.at_s:g} before it: nobody is at two places at once"

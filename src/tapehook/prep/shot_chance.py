@@ -8,12 +8,10 @@ import numpy.typing as npt
 
 from tapehook.job.shots import Person
 from tapehook.lens.taping import taping_sd_m
-from tapehook.optics import FocusState, focus_state, half_width_dpt
-from tapehook.prep.basis import Optics
-from tapehook.prep.focus import vergence_slope
+from tapehook.optics import FocusState
 from tapehook.prep.results import FlangePrep
-from tapehook.prep.room import optics_of
 from tapehook.prep.shifts import shifts_at
+from tapehook.prep.shot_ring import Ring
 from tapehook.prep.shots import Held, ShotPlan
 from tapehook.prep.usual import USUAL_PLAY_DEG
 from tapehook.shot.chance import chance_sharp, largest
@@ -73,9 +71,9 @@ def beats_of(plan: ShotPlan) -> tuple[Beat, ...]:
     return tuple(sorted(found, key=lambda beat: (beat.from_s, beat.name)))
 
 
-def _ratio(state: FocusState, optics: Optics) -> Floats:
+def _ratio(state: FocusState, ring: Ring) -> Floats:
     """Vergence at the entrance pupil over that at the front focal point, 1 at infinity: (K,)."""
-    front = state.magnification / optics.focal_m
+    front = state.magnification / ring.focal_m
     ratio: Floats = np.where(front > 0, (1.0 / state.pupil_distance_m) / np.where(front > 0, front, 1.0), 1.0)
     return ratio
 
@@ -89,32 +87,40 @@ def _spans(plan: ShotPlan, held: Held) -> list[tuple[float, float]]:
 
 def terms_of(plan: ShotPlan, person: Person, held: Held) -> Terms:
     """Everything that is off for one person at each frame, for the ring arriving late by the lag."""
-    entry, lens_map, optics = plan.entry, plan.entry.focus_map, optics_of(plan.entry)
-    assert lens_map is not None and optics is not None  # noqa: S101, PT018 - there is a plan
-    behind = int(np.ceil(plan.lag_s * plan.shot.frames_per_second - 1e-9))
-    late = np.concatenate([np.full(behind, plan.setting_m[0]), plan.setting_m])[: plan.setting_m.size]
-    state = focus_state(late, optics.focal_m, optics.pupil)
-    width = half_width_dpt(plan.stop.f_number, optics.focal_m, optics.blur_m, state.pupil_factor)
-    subject = 1.0 / (held.distance_m - state.pupil_to_sensor_m)
+    entry, ring, lens_map = plan.entry, plan.ring, plan.ring.lens_map
+    line = plan.position * lens_map.degrees_per_unit
+    late = ring.setting(ring.behind(line, plan.lag_s))
+    state, now = ring.state(late), ring.state(plan.setting_m)
+    width = ring.width_dpt(state, plan.stop.f_number)
+    seen = ring.fittings.seen_m(held.distance_m)
+    subject = 1.0 / (seen - state.pupil_to_sensor_m)
     pull = (1.0 / state.pupil_distance_m - subject) / width
-    now = focus_state(plan.setting_m, optics.focal_m, optics.pupil)
-    planned = (1.0 / now.pupil_distance_m - 1.0 / (held.distance_m - now.pupil_to_sensor_m)) / width
+    planned = (1.0 / now.pupil_distance_m - 1.0 / (seen - now.pupil_to_sensor_m)) / width
     known = {"the line itself": planned, "lag": pull - planned}
+    squared = ring.focal_m**2
     if isinstance(entry.flange, FlangePrep) and entry.flange.verdict.cause in ("flange", "fine"):
-        shift = entry.flange.fit.flange_m()[0] / optics.focal_m**2
-        known["flange"] = shift * _ratio(state, optics) ** 2 / width
+        known["flange"] = entry.flange.fit.flange_m()[0] / squared * _ratio(state, ring) ** 2 / width
     for moved in shifts_at(entry, plan.stop):
-        known[moved.name] = moved.shift_m / optics.focal_m**2 * _ratio(state, optics) ** 2 / width
-    slope = vergence_slope(lens_map, optics, late)
+        known[moved.name] = moved.shift_m / squared * _ratio(state, ring) ** 2 / width
+    slope = ring.slope(late)
     play = lens_map.play()
     half_play = (abs(play.value) if play else USUAL_PLAY_DEG / lens_map.degrees_per_unit) / 2.0 / slope / width
     step = entry.lens.reading_step or 0.1 / lens_map.degrees_per_unit
-    per_metre = subject**2 / width
+    per_metre = subject**2 / width * _nearer(held.distance_m, ring)
     body_m = math.hypot(person.missed_mark_cm, person.lean_cm, person.sway_cm) / 100.0
     scatter = {
-        "map": lens_map.position(late)[1] / slope / width,
+        "map": lens_map.position(ring.fittings.scale_m(late))[1] / slope / width,
         "read-out": step / math.sqrt(12.0) / slope / width,
         "tape": taping_sd_m(held.distance_m) * per_metre,
         "body": body_m * per_metre,
     }
     return Terms(known, half_play, scatter)
+
+
+def _nearer(distance_m: Floats, ring: Ring) -> Floats:
+    """How many metres what the lens sees moves for a metre that somebody moves; 1 without a close-up lens."""
+    if ring.fittings.close_up_dpt == 0.0:
+        return np.ones(distance_m.shape)
+    seen = ring.fittings.seen_m(distance_m) - ring.fittings.front_m
+    moved: Floats = (seen / (distance_m - ring.fittings.front_m)) ** 2
+    return moved

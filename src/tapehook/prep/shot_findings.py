@@ -9,7 +9,8 @@ import numpy as np
 from tapehook.finding import Figure, Finding, sort_findings
 from tapehook.notation import format_distance
 from tapehook.prep.shot_chance import beats_of
-from tapehook.prep.shots import Held, ShotPlan
+from tapehook.prep.shot_handover import handovers_of
+from tapehook.prep.shots import Held, ShotPlan, field_deg
 from tapehook.prep.wording import depth_used, percent
 
 EDGE = 0.9
@@ -22,8 +23,8 @@ TOO_FAST_M_S = 9.0
 
 def shot_findings(plan: ShotPlan) -> list[Finding]:
     """All that a plan gives rise to, worst first."""
-    found = [*_soft(plan), *_given_up(plan), *_too_near(plan), *_pace(plan)] or [_holds(plan)]
-    return sort_findings([*found, *_chances(plan)])
+    found = [*_soft(plan), *_given_up(plan), *_out_of_reach(plan), *_pace(plan)] or [_holds(plan)]
+    return sort_findings([*found, *_handed_over(plan), *_chances(plan)])
 
 
 def _subject(plan: ShotPlan) -> str:
@@ -75,21 +76,57 @@ def _given_up(plan: ShotPlan) -> Iterator[Finding]:
             )
 
 
-def _too_near(plan: ShotPlan) -> Iterator[Finding]:
+def _out_of_reach(plan: ShotPlan) -> Iterator[Finding]:
+    """The frames at which somebody is nearer than the lens focuses, or farther than it does as it is fitted."""
     for one in plan.people:
-        if one.unreachable.any():
-            nearest = format_distance(max(float(one.distance_m[one.unreachable].min()), LEAST_M), plan.entry.system)
-            close = plan.entry.close_focus_m
-            reach = "" if close is None else f"; the lens reaches {format_distance(close, plan.entry.system)}"
+        far = one.unreachable & (one.distance_m > plan.ring.reach_m[0])
+        if (one.unreachable & ~far).any():
+            yield _too_near(plan, one, one.unreachable & ~far)
+        if far.any():
+            farthest = format_distance(float(one.distance_m[far].max()), plan.entry.system)
+            reach = format_distance(plan.ring.reach_m[1], plan.entry.system)
             yield Finding(
-                "shot.too_near",
+                "shot.too_far",
                 "fix",
                 _subject(plan),
-                f"{one.name} comes as near as {nearest}, {_span(plan, one.unreachable)}{reach}.",
-                "Keep farther off, or take a lens that focuses nearer.",
-                Figure(float(one.unreachable.sum()), "frames", None, plan.stop.text),
+                f"{one.name} is as far as {farthest}, {_span(plan, far)}; as the lens is fitted and mapped, it reaches "
+                f"{reach}.",
+                "Take off the close-up lens or the tube, read the far marks, or come nearer.",
+                Figure(float(far.sum()), "frames", None, plan.stop.text),
                 lens_id=plan.entry.lens.id,
             )
+
+
+def _too_near(plan: ShotPlan, one: Held, near: np.ndarray[Any, np.dtype[np.bool_]]) -> Finding:
+    nearest = format_distance(max(float(one.distance_m[near].min()), LEAST_M), plan.entry.system)
+    close = plan.entry.close_focus_m
+    fitted = plan.shot.close_up_dpt is not None or plan.shot.tube_mm is not None
+    reached = plan.ring.reach_m[0] if fitted else close
+    reach = "" if reached is None else f"; the lens reaches {format_distance(reached, plan.entry.system)}"
+    return Finding(
+        "shot.too_near",
+        "fix",
+        _subject(plan),
+        f"{one.name} comes as near as {nearest}, {_span(plan, near)}{reach}.",
+        "Keep farther off, or take a lens that focuses nearer.",
+        Figure(float(near.sum()), "frames", None, plan.stop.text),
+        lens_id=plan.entry.lens.id,
+    )
+
+
+def _handed_over(plan: ShotPlan) -> Iterator[Finding]:
+    """How long each hand-over of focus takes, and how much of it shows nobody sharp."""
+    for one in handovers_of(plan):
+        yield Finding(
+            "shot.hand_over",
+            "info",
+            _subject(plan),
+            f"Focus goes from {one.giver} to {one.taker} at {one.from_s:.1f} s within {one.to_s - one.from_s:.1f} s: "
+            f"neither is sharp in {percent(one.soft_share)} of its {one.frames} frames at {plan.stop.text}.",
+            "Give the cue a beat early; a longer hand-over turns slower and shows more of it soft.",
+            Figure(100.0 * one.soft_share, "% of the frames", None, plan.stop.text),
+            lens_id=plan.entry.lens.id,
+        )
 
 
 def _pace(plan: ShotPlan) -> Iterator[Finding]:
@@ -179,17 +216,7 @@ def plan_as_json(plan: ShotPlan) -> dict[str, Any]:
         "soft_frames": int(plan.soft.sum()),
         "soft_frames_proven": plan.soft_proven,
         "unit": plan.entry.lens.unit,
-        "samples": [
-            {"time_s": time, "position": position, "distance_m": _finite(setting), "low": low, "high": high}
-            for time, position, setting, low, high in zip(
-                plan.time_s.tolist(),
-                plan.position.tolist(),
-                plan.setting_m.tolist(),
-                plan.low.tolist(),
-                plan.high.tolist(),
-                strict=True,
-            )
-        ],
+        "samples": list(_samples(plan)),
         "people": [_person(one) for one in plan.people],
         "beats": [
             {
@@ -203,9 +230,35 @@ def plan_as_json(plan: ShotPlan) -> dict[str, Any]:
             }
             for beat in beats_of(plan)
         ],
+        "hand_overs": [
+            {
+                "from_who": one.giver,
+                "to_who": one.taker,
+                "from_s": one.from_s,
+                "to_s": one.to_s,
+                "frames": one.frames,
+                "soft_share": one.soft_share,
+            }
+            for one in handovers_of(plan)
+        ],
         "findings": [finding.as_json() for finding in shot_findings(plan)],
         "assumptions": list(plan.assumptions),
     }
+
+
+def _samples(plan: ShotPlan) -> Iterator[dict[str, float | None]]:
+    field = field_deg(plan).tolist()
+    columns = (plan.time_s, plan.position, plan.in_focus_m, plan.low, plan.high)
+    for at, row in enumerate(zip(*(column.tolist() for column in columns), strict=True)):
+        time, position, focus, low, high = row
+        yield {
+            "time_s": time,
+            "position": position,
+            "distance_m": _finite(focus),
+            "low": low,
+            "high": high,
+            "field_deg": _finite(field[at]),
+        }
 
 
 def _person(one: Held) -> dict[str, Any]:

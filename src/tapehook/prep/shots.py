@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -13,9 +13,10 @@ from tapehook.job.shots import Shot, Waypoint
 from tapehook.lens import LensMap
 from tapehook.notation import parse_stop
 from tapehook.prep.basis import Optics, stop_view
-from tapehook.prep.results import LensPrep, Prep, StopView
+from tapehook.prep.results import CameraPrep, LensPrep, Prep, StopView
 from tapehook.prep.room import SMALLEST_T, optics_of
-from tapehook.shot.lane import depth_used, settings_m
+from tapehook.prep.shot_lens import NoPlan, fitted, said_of_lens
+from tapehook.prep.shot_ring import Lane, Ring
 from tapehook.shot.path import distances_m, places_at, s_curve
 from tapehook.shot.pull import Limits, NoPull, slowest_pull, smoothest_pull
 from tapehook.shot.rescue import Demand, fewest_soft_frames, least_softness, widest_stop
@@ -31,14 +32,6 @@ LEAST_TURN_DEG, MOST_TURN_DEG = 0.1, 1e5
 """A ring that turns less or more is none: its units per turn are wrong."""
 USUAL_HEIGHT_M = 1.5
 """Where the camera stands when nobody says: at the origin of the plan, so high."""
-
-
-class NoPlan(ValueError):
-    """A shot that cannot be planned: the key of its file, what was read there, and what was expected."""
-
-    def __init__(self, field_name: str, read: str | None, expected: str) -> None:
-        super().__init__(expected)
-        self.field, self.read, self.expected = field_name, read, expected
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +82,14 @@ class ShotPlan:
     lag_s: float
     limits: Limits
     why: str | None
-    assumptions: tuple[str, ...] = field(default=())
+    assumptions: tuple[str, ...]
+    ring: Ring
+    cameras: tuple[CameraPrep, ...]
+
+    @property
+    def in_focus_m(self) -> Floats:
+        """What is in focus at each frame, metres from the image plane, (K,): with a close-up lens not what is set."""
+        return self.ring.fittings.subject_m(self.setting_m)
 
     @property
     def soft(self) -> Bools:
@@ -123,7 +123,7 @@ def plan_shot(
     distances = [distances_m(_through(person.path, time), camera) for person in shot.people]
     wanted = [_wanted(shot, person.name, time) for person in shot.people]
     lag_s, limits, assumed = _motor(prep.job, shot)
-    ring = _Ring(lens_map, optics, 1.0 / shot.frames_per_second)
+    ring = fitted(entry, lens_map, optics, shot, time)
     order = _priorities(shot, time)
     # Depth goes with the f-number, so a part of it is the depth of a wider stop.
     lane = ring.lane(distances, wanted, order, stop.f_number * shot.within)
@@ -132,7 +132,6 @@ def plan_shot(
     else:
         line = s_curve(time, *np.array(made).T) * lens_map.degrees_per_unit
         why, proven = _too_much(line, limits, shot.frames_per_second), False
-    setting = ring.setting(line)
     people = tuple(
         Held(person.name, distance, want, dropped, far, ring.used(distance, line, stop.f_number, lag_s))
         for person, distance, want, dropped, far in zip(
@@ -149,7 +148,7 @@ def plan_shot(
         stop,
         time,
         line / unit,
-        setting,
+        ring.setting(line),
         lane.tube.low / unit,
         lane.tube.high / unit,
         people,
@@ -162,8 +161,25 @@ def plan_shot(
         lag_s,
         limits,
         why,
-        (*_ASSUMED, *assumed),
+        (*_ASSUMED, *said_of_lens(entry, shot, ring), *assumed),
+        ring,
+        prep.cameras,
     )
+
+
+def field_deg(plan: ShotPlan) -> Floats:
+    """How much the camera of a shot sees in width at each frame, (K,) degrees; NaN where its recorded area is unknown.
+
+    2 atan(s b/(2 f (1 + m/P))) with the recorded width b and the squeeze s.
+    """
+    known = {view.camera.letter: view.camera.sensor_width_mm for view in plan.cameras}
+    letters = [plan.shot.camera] if plan.shot.camera else (plan.entry.lens.camera or "").split()
+    width_mm = next((known[letter] for letter in letters if known.get(letter)), None)
+    if width_mm is None:
+        return np.full(plan.time_s.shape, np.nan)
+    focal = plan.ring.focal_m * plan.ring.state(plan.setting_m).pupil_factor
+    field: Floats = np.degrees(2.0 * np.arctan(plan.shot.squeeze * width_mm / 1e3 / 2.0 / focal))
+    return field
 
 
 _ASSUMED = (
@@ -248,74 +264,8 @@ def _motor(job: Job, shot: Shot) -> tuple[float, Limits, list[str]]:
     return (lag_ms or 0.0) / 1e3, limits, said
 
 
-@dataclass(frozen=True, slots=True)
-class _Lane:
-    """The tube of those held, and for each person where given up or out of the ring's reach."""
-
-    tube: Tube
-    dropped: tuple[Bools, ...]
-    unreachable: tuple[Bools, ...]
-    room: Floats
-
-
-@dataclass(frozen=True, slots=True)
-class _Ring:
-    """A focus ring in degrees, and what is sharp on it."""
-
-    lens_map: LensMap
-    optics: Optics
-    step_s: float
-
-    def degrees(self, setting_m: Floats) -> Floats:
-        """Position in degrees of settings within the ring's range."""
-        held = np.clip(setting_m, self.lens_map.near_value, self.lens_map.far_value)
-        found: Floats = self.lens_map.curve(held) * self.lens_map.degrees_per_unit
-        return found
-
-    def setting(self, degrees: Floats) -> Floats:
-        """What the ring sets at positions in degrees."""
-        ends = np.sort(self.degrees(np.array([self.lens_map.near_value, self.lens_map.far_value])))
-        return self.lens_map.value(np.clip(degrees, *ends) / self.lens_map.degrees_per_unit)
-
-    def bounds(self, distance_m: Floats, f_number: float) -> tuple[Floats, Floats, Bools]:
-        """Lowest and highest sharp position of somebody, degrees, and where the ring cannot reach."""
-        near, far = settings_m(distance_m, self.optics.focal_m, f_number, self.optics.blur_m, self.optics.pupil)
-        unreachable = ~(far >= self.lens_map.near_value)
-        ends = np.stack([self.degrees(np.nan_to_num(x, nan=0.0, posinf=np.inf)) for x in (near, far)])
-        return ends.min(axis=0), ends.max(axis=0), unreachable
-
-    def lane(self, distances: Sequence[Floats], wanted: Sequence[Bools], rank: Floats, f_number: float) -> _Lane:
-        """The tube that holds everybody wanted; where not all can be, the more important ones."""
-        ends = np.sort(self.degrees(np.array([self.lens_map.near_value, self.lens_map.far_value])))
-        low, high = np.full(rank.shape[1], ends[0]), np.full(rank.shape[1], ends[1])
-        room = high - low
-        own = [self.bounds(distance, f_number) for distance in distances]
-        dropped = [np.zeros(rank.shape[1], dtype=np.bool_) for _ in distances]
-        for place in np.unique(rank):
-            for person, (own_low, own_high, unreachable) in enumerate(own):
-                here = wanted[person] & (rank[person] == place) & ~unreachable
-                new_low, new_high = np.maximum(low, own_low), np.minimum(high, own_high)
-                fits = here & (new_low <= new_high)
-                low, high = np.where(fits, new_low, low), np.where(fits, new_high, high)
-                dropped[person] |= here & ~fits
-                room = np.where(here, np.minimum(room, np.maximum(own_high - own_low, 1e-6) / 2.0), room)
-        far = tuple(wanted[person] & own[person][2] for person in range(len(own)))
-        return _Lane(Tube(self.step_s, low, high), tuple(dropped), far, room)
-
-    def used(self, distance_m: Floats, line: Floats, f_number: float, lag_s: float) -> Floats:
-        """Depth used of somebody at a line (K,), the most of now and of what arrives ``lag_s`` late."""
-        behind = int(np.ceil(lag_s / self.step_s - 1e-9))
-        late = np.concatenate([np.full(min(behind, line.size), line[0]), line[: max(line.size - behind, 0)]])
-        optics = self.optics
-        both = [
-            depth_used(distance_m, self.setting(seen), optics.focal_m, f_number, optics.blur_m, optics.pupil)
-            for seen in (line, late)
-        ]
-        return np.nan_to_num(np.maximum(*both), nan=np.inf)
-
-
 def _line(
-    ring: _Ring, lane: _Lane, lag_s: float, limits: Limits, pull: Literal["smoothest", "slowest"]
+    ring: Ring, lane: Lane, lag_s: float, limits: Limits, pull: Literal["smoothest", "slowest"]
 ) -> tuple[Floats, str | None, bool]:
     """The line, why it is not wholly sharp, and whether no line has fewer soft frames."""
     left = lane.tube.late(lag_s)
@@ -345,13 +295,13 @@ def _too_much(line: Floats, limits: Limits, frames_per_second: float) -> str | N
     return None
 
 
-def _least_speed(lane: _Lane, lag_s: float) -> float | None:
+def _least_speed(lane: Lane, lag_s: float) -> float | None:
     left = lane.tube.late(lag_s)
     return None if left is None else slowest_pull(left).peak_speed
 
 
 def _widest(
-    ring: _Ring,
+    ring: Ring,
     entry: LensPrep,
     distances: Sequence[Floats],
     wanted: Sequence[Bools],

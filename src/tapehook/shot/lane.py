@@ -11,18 +11,19 @@ _ROUNDS = 6
 
 
 def settings_m(
-    subject_m: npt.ArrayLike, focal_m: float, f_number: float, blur_m: float, pupil: Pupil
+    subject_m: npt.ArrayLike, focal_m: npt.ArrayLike, f_number: float, blur_m: float, pupil: Pupil
 ) -> tuple[Floats, Floats]:
     """Nearest and farthest setting, metres from the image plane, at which subjects (K,) are sharp: two (K,).
 
     A subject at vergence q is sharp for settings between q + w and q - w, with the half-width w and the pupil as the
     lens is set there: a few rounds find both. inf where the far setting is infinity or past it; NaN where the subject
-    stands nearer than the lens can focus at all.
+    stands nearer than the lens can focus at all. ``focal_m`` may change with the subjects, (K,). A subject below 0 is
+    virtual: farther than infinity, as through a close-up lens that does not reach so far.
     """
     subject = np.atleast_1d(np.asarray(subject_m, dtype=np.float64))
     found = []
     for side in (1.0, -1.0):
-        setting = subject
+        setting = np.where(subject < 0.0, np.inf, subject)
         for _ in range(_ROUNDS):
             state = focus_state(setting, focal_m, pupil)
             width = half_width_dpt(f_number, focal_m, blur_m, state.pupil_factor)
@@ -35,7 +36,12 @@ def settings_m(
 
 
 def depth_used(
-    subject_m: npt.ArrayLike, setting_m: npt.ArrayLike, focal_m: float, f_number: float, blur_m: float, pupil: Pupil
+    subject_m: npt.ArrayLike,
+    setting_m: npt.ArrayLike,
+    focal_m: npt.ArrayLike,
+    f_number: float,
+    blur_m: float,
+    pupil: Pupil,
 ) -> Floats:
     """What subjects (K,) use of the depth at settings (K,): |q_setting - q_subject| / w, 1 at the end of the depth."""
     state = focus_state(setting_m, focal_m, pupil)
