@@ -190,7 +190,7 @@ def _blank(
     """One blank strip for each lens named, or one."""
     import math
 
-    from tapehook.handover.strips import blank_printed, shape_as_json
+    from tapehook.handover.strips import blank_as_json, blank_printed
     from tapehook.picture.lettering import text_width
     from tapehook.prep.basis import lens_title
     from tapehook.prep.strips import USUAL_TAPE_MM
@@ -203,19 +203,7 @@ def _blank(
         ring = Ring(around, asked.rotation_deg, asked.left_handed)
         strip = blank_strip(ring, typed["blank"], tape_mm=asked.tape_mm or USUAL_TAPE_MM, text_width=text_width)
         title = job.title if lens is None else lens_title(lens)
-        unit = typed["blank"]
-        shown.append(
-            {
-                "lens": None if lens is None else lens.id,
-                "title": title,
-                "axis": None,
-                "unit": unit,
-                "judged_at": None,
-                "depth_at": None,
-                **shape_as_json(strip, focus=False),
-                "assumptions": [],
-            }
-        )
+        shown.append(blank_as_json(strip, None if lens is None else lens.id, title))
         printed.append(blank_printed(strip, title))
     return shown, printed
 

@@ -7,11 +7,10 @@ from pathlib import Path
 from typing import Any, Literal, TypeVar
 
 from tapehook.cli.refusals import OptionProblem
-from tapehook.notation import NotationError, parse_length, parse_number, parse_stop
+from tapehook.handover.strip_fields import circumference_mm, diameter_mm, t_number, tape_mm, turn_deg
+from tapehook.notation import NotationError, parse_number
 
 Parsed = TypeVar("Parsed")
-_TAPE_MM = {1: (6.0, 50.0), 2: (10.0, 50.0)}
-"""Least and most width of the tape for strips of one and of two rows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,22 +30,21 @@ class StripOptions:
 def strip_options(typed: Mapping[str, Any]) -> StripOptions:
     """Read the options of a strip; nothing is raised, so that the job's own problems can be told with them."""
     problems: list[OptionProblem] = []
-    diameter = _read(problems, typed, "diameter", lambda text: _mm(text, 5, 1000, "a diameter from 5 mm to 1 m"))
-    around = _read(problems, typed, "circumference", lambda text: _mm(text, 15, 3200, "a length from 15 mm to 3.2 m"))
+    diameter = _read(problems, typed, "diameter", diameter_mm)
+    around = _read(problems, typed, "circumference", circumference_mm)
     if typed.get("diameter") is not None and typed.get("circumference") is not None:
         said = "not both: the circumference says the diameter"
         problems.append(OptionProblem("--circumference", typed["circumference"], "one of --diameter and this", said))
     units: Any = typed.get("units")
-    least, most = _TAPE_MM[2 if units == "both" else 1]
-    tape = _read(problems, typed, "tape", lambda text: _mm(text, least, most, f"a width from {least:g} to {most:g} mm"))
+    tape = _read(problems, typed, "tape", lambda text: tape_mm(text, 2 if units == "both" else 1))
     return StripOptions(
         circumference_mm=around if around is not None else None if diameter is None else math.pi * diameter,
-        rotation_deg=_read(problems, typed, "rotation", _turn),
+        rotation_deg=_read(problems, typed, "rotation", turn_deg),
         zero=_read(problems, typed, "zero", parse_number),
         left_handed=bool(typed.get("left_handed")),
         tape_mm=tape,
         units=units,
-        depth_at=_read(problems, typed, "depth_at", _t_stop),
+        depth_at=_read(problems, typed, "depth_at", t_number),
         problems=tuple(problems),
     )
 
@@ -63,29 +61,6 @@ def _read(
     except NotationError as error:
         problems.append(OptionProblem(f"--{name.replace('_', '-')}", text, error.expected, str(error)))
         return None
-
-
-def _mm(text: str, least: float, most: float, expected: str) -> float:
-    return _within(text, parse_length(text, bare_unit="mm") * 1e3, least, most, expected)
-
-
-def _turn(text: str) -> float:
-    bare = text.strip().removesuffix("deg").removesuffix("°").strip()
-    return _within(text, parse_number(bare), 5.0, 360.0, "degrees of turn from 5 to 360, such as 270")
-
-
-def _t_stop(text: str) -> float:
-    stop = parse_stop(text)
-    if stop.scale == "f":
-        raise NotationError(text, "a T-stop such as T2.8")
-    return stop.number
-
-
-def _within(text: str, value: float, least: float, most: float, expected: str) -> float:
-    # A length that was typed in inches may miss a limit by its last digit.
-    if not least * (1 - 1e-9) <= value <= most * (1 + 1e-9):
-        raise NotationError(text, expected, (), "is out of range")
-    return value
 
 
 def check_file(out: Path) -> list[OptionProblem]:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from tapehook.finding import Finding
@@ -18,19 +18,26 @@ from tapehook.handover.pdf_words import (
     state_of,
 )
 from tapehook.handover.qr import qr_picture
-from tapehook.handover.strips import BEFORE_TRUST, MARGIN_MM, PrintedStrip, printed_strip, strip_data
+from tapehook.handover.strips import (
+    BEFORE_TRUST,
+    MARGIN_MM,
+    SHOWN_DEG,
+    SHOWN_MM,
+    PrintedStrip,
+    printed_strip,
+    strip_data,
+    unsized,
+)
 from tapehook.handover.typesetting import Paper, set_pdf, unscaled
 from tapehook.picture.lettering import shortened, text_width
-from tapehook.picture.strip_picture import StripText
 from tapehook.prep import LensPrep, Prep
 from tapehook.prep.audit import audit_rows
+from tapehook.prep.minutes_left import not_tested
 from tapehook.prep.strips import LensStrip, StripWish, Units, lens_strip
 from tapehook.strip import Ring, StripRefusal
 
 MOST_DAY_LENSES, MOST_DAY_FINDINGS, MOST_DAY_CAMERAS = 26, 6, 4
 """What a day player's page takes; of more lenses those that need care come first."""
-SHOWN_MM, SHOWN_DEG = 80.0, 270.0
-"""Ring a strip in proportion is drawn for, and its turn where that is not known. Common practice, no source."""
 _MESSAGE_SIGNS = 180
 _LISTED = 400
 _NAME_ROOM, _INDEX_ROOM = 76.0, 150.0
@@ -129,6 +136,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
         "twins": [{**finding_words(finding), "lens": None} for finding in twins],
         "kits": [_kit(camera.camera.letter, prep) for camera in prep.cameras],
         "strip_note": BEFORE_TRUST,
+        "not_tested": [f"{what}: {', '.join(ids) if ids else 'all lenses'}." for what, ids in not_tested(prep)],
         "no_strips": [f"{prep.lens(lens_id).title}: {reason}." for lens_id, reason in strips.refused],
     }
     return {
@@ -136,7 +144,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
         "margin": MARGIN_MM,
         "qr": None if wish.url is None else {"svg": qr_picture(wish.url), "url": printable(wish.url)},
         "strips": [strip_data(one, wish.paper) for one in printed],
-        "shown": [strip_data(_unsized(prep, one), wish.paper) for one in strips.in_proportion],
+        "shown": [strip_data(unsized(prep.lens(one.lens_id), one), wish.paper) for one in strips.in_proportion],
     }
 
 
@@ -151,16 +159,6 @@ def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
 
 def _short(text: str, room: float) -> str:
     return shortened(printable(text), 9.0, room)
-
-
-def _unsized(prep: Prep, one: LensStrip) -> PrintedStrip:
-    """A strip in proportion: no line to cut along, and words that say so in place of its size."""
-    printed = printed_strip(prep.lens(one.lens_id), replace(one, assumptions=()))
-    facts = f"In proportion only, over {one.strip.turn_deg:.1f}° of turn" + (
-        "." if one.strip.turn_deg != SHOWN_DEG else ", which is assumed."
-    )
-    text = StripText(printed.text.name, printed.text.serial, "not at 1:1")
-    return replace(printed, text=text, facts=facts, cut=False)
 
 
 # --- the day player's page ------------------------------------------------------------------------------------

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from tapehook import __version__
@@ -16,6 +16,8 @@ from tapehook.strip import RowKind, Strip, Tick
 
 MARGIN_MM = 10.0
 """White on all sides of the sheet, which printers need."""
+SHOWN_MM, SHOWN_DEG = 80.0, 270.0
+"""Ring a strip in proportion is drawn for, and its turn where that is not known. Common practice, no source."""
 _LONG_SIDE_MM: dict[Paper, float] = {"a4": 297.0, "us-letter": 279.4}
 _AXIS_WORD = {"focus": "focus", "iris": "iris", "zoom": "zoom"}
 BEFORE_TRUST = (
@@ -58,6 +60,16 @@ def printed_strip(entry: LensPrep, made: LensStrip) -> PrintedStrip:
         _facts(made),
         _cautions(entry, made),
     )
+
+
+def unsized(entry: LensPrep, one: LensStrip) -> PrintedStrip:
+    """A strip in proportion: no line to cut along, and words that say so in place of its size."""
+    printed = printed_strip(entry, replace(one, assumptions=()))
+    facts = f"In proportion only, over {one.strip.turn_deg:.1f}° of turn" + (
+        "." if one.strip.turn_deg != SHOWN_DEG else ", which is assumed."
+    )
+    text = StripText(printed.text.name, printed.text.serial, "not at 1:1")
+    return replace(printed, text=text, facts=facts, cut=False)
 
 
 def blank_printed(strip: Strip, title: str) -> PrintedStrip:
@@ -195,4 +207,18 @@ def shape_as_json(strip: Strip, *, focus: bool) -> dict[str, Any]:
         "tape_mm": strip.tape_mm,
         "far_end": strip.far_end,
         "zero_mm": strip.zero_mm,
+    }
+
+
+def blank_as_json(strip: Strip, lens_id: str | None, title: str) -> dict[str, Any]:
+    """A blank strip in the same shape; of no lens, or for the ring of one."""
+    return {
+        "lens": lens_id,
+        "title": title,
+        "axis": None,
+        "unit": strip.rows[0].kind,
+        "judged_at": None,
+        "depth_at": None,
+        **shape_as_json(strip, focus=False),
+        "assumptions": [],
     }
