@@ -254,6 +254,22 @@ def test_a_viewer_is_shown_no_form_that_writes(viewer: Client) -> None:
         assert "add a lens" not in page
 
 
+def test_twins_tell_of_each_other(demo_server: Served) -> None:
+    """Both copies of a pair name the other, with a link to it and what ``tapehook twins`` says of the two."""
+    client = Client(demo_server.app)
+    client.get("/")
+    job = job_key(client)
+    twins = client.get(f"/api/jobs/{job}/twins").json
+    assert list(misfits(twins, schema("twins"))) == []
+    pair = twins["pairs"][0]
+    for mine, other in ((pair["lens"], pair["lender"]), (pair["lender"], pair["lens"])):
+        page = client.get(f"/lens/{lens_key(client, job, mine)}").text
+        assert f'<h2>Twin <a href="/lens/{lens_key(client, job, other)}"><bdi>{other}</bdi></a></h2>' in page
+        told = page.split("<h2>Twin")[1].split("</section>")[0]
+        assert f"{pair['lender']}" in told
+        assert "depth" in told
+
+
 def test_a_provisional_serial_is_read_at_last(server: Served) -> None:
     """A lens without a serial says so; given its serial it keeps its readings and is found by it, slip or not."""
     client = Client(server.app)

@@ -7,7 +7,7 @@ import json
 from collections.abc import Mapping
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from fastapi import APIRouter, Path, Query, Request, Response
 from fastapi.responses import JSONResponse
 
 from tapehook.book.jobs import builds_of
@@ -18,53 +18,23 @@ from tapehook.finding import Finding
 from tapehook.job import Camera, Lens, Motor
 from tapehook.notation import parse_number
 from tapehook.pages import asked
-from tapehook.pages.actions import Acts, checked
+from tapehook.pages.actions import checked
+from tapehook.pages.at_hand import Act, All, At, Json, Key, Who
 from tapehook.pages.bench import bench_of
-from tapehook.pages.desk import Desk, JobNow, NotThere
+from tapehook.pages.desk import JobNow, NotThere
 from tapehook.pages.guard import problem, set_cookie
 from tapehook.pages.onset import onset_data
 from tapehook.pages.overview import standings
-from tapehook.pages.sessions import Session, Sessions, TooManyTries
+from tapehook.pages.sessions import Session, TooManyTries
 from tapehook.pages.typed import Misread, Reader, TypedReading, chart_of, lens_of, pasted, reading_of
 from tapehook.prep import maps_as_json, prep_as_json
+from tapehook.prep.as_json import twins_as_json
+from tapehook.prep.twins import all_twins
 
 router = APIRouter(prefix="/api")
 WAIT_S = 2.5
 """How long a page is kept waiting for a change; a longer silence is a cut."""
 MOST_TOPICS = 10
-
-Key = Annotated[str, Path(pattern="^[0-9a-f]{32}$")]
-Json = dict[str, Any]
-
-
-def desk_of(request: Request) -> Desk:
-    """The desk of this server."""
-    desk: Desk = request.app.state.desk
-    return desk
-
-
-def acts_of(request: Request) -> Acts:
-    """The acts of this server."""
-    acts: Acts = request.app.state.acts
-    return acts
-
-
-def session_of(request: Request) -> Session:
-    """The session of a request that the guard let through."""
-    session: Session = request.scope["session"]
-    return session
-
-
-def sessions_of(request: Request) -> Sessions:
-    """All sessions of this server."""
-    sessions: Sessions = request.scope["sessions"]
-    return sessions
-
-
-At = Annotated[Desk, Depends(desk_of)]
-Act = Annotated[Acts, Depends(acts_of)]
-Who = Annotated[Session, Depends(session_of)]
-All = Annotated[Sessions, Depends(sessions_of)]
 
 
 def _row(now: JobNow, key: str) -> str:
@@ -119,6 +89,13 @@ def get_prep(desk: At, job: Key) -> Json:
 def get_maps(desk: At, job: Key) -> Json:
     """What ``tapehook map --json`` prints."""
     return maps_as_json(desk.prep(desk.job(job)))
+
+
+@router.get("/jobs/{job}/twins")
+def get_twins(desk: At, job: Key) -> Json:
+    """What ``tapehook twins --json`` prints."""
+    prep = desk.prep(desk.job(job))
+    return twins_as_json(prep, all_twins(prep))
 
 
 @router.get("/jobs/{job}/lenses")

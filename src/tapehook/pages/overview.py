@@ -136,3 +136,15 @@ def place_of(finding: Finding, now: JobNow) -> tuple[str, str]:
     if finding.lens_id is not None and finding.lens_id in now.lens_ids:
         return f"/job/{now.key}/bench/{now.lens_key(finding.lens_id)}", "bench"
     return f"/job/{now.key}/kit", "kit"
+
+
+def twins_told(prep: Prep, lens_id: str) -> list[tuple[str, tuple[Finding, ...]]]:
+    """The copies of one lens in a job, each by its id, with what is said of the one that is held against the other."""
+    pairs = {(copy.lens_id, copy.lender_id) for copy in prep.twins.copies}
+    pairs |= {(borrowed.lens_id, borrowed.lender_id) for borrowed in prep.twins.borrowed}
+    mine = sorted(pair for pair in pairs if lens_id in pair)
+    return [(lender if lens == lens_id else lens, _of_twins(prep, lens)) for lens, lender in mine]
+
+
+def _of_twins(prep: Prep, lens_id: str) -> tuple[Finding, ...]:
+    return tuple(finding for finding in prep.lens(lens_id).findings if finding.code.startswith("twin."))

@@ -4,7 +4,7 @@ import json
 import re
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Path, Query, Request
+from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -17,11 +17,11 @@ from tapehook.book.shelves import on_shelf, shelves
 from tapehook.finding import SIGN
 from tapehook.job import Lens
 from tapehook.pages import explain, letting_in
-from tapehook.pages.api import desk_of, session_of, sessions_of
+from tapehook.pages.at_hand import All, At, Key, Who
 from tapehook.pages.bench import bench_of
 from tapehook.pages.desk import Desk, JobNow, NotThere
 from tapehook.pages.onset import onset_data
-from tapehook.pages.overview import COLUMNS, SIGNS, WORDS, place_of, standings, to_act_on
+from tapehook.pages.overview import COLUMNS, SIGNS, WORDS, place_of, standings, to_act_on, twins_told
 from tapehook.pages.sessions import Session, Sessions
 from tapehook.pages.words import count_of, local_time, percent
 from tapehook.prep import Prep
@@ -37,11 +37,6 @@ PAGES = (
     ("handover", "Handover"),
 )
 JOB_COOKIE = "tapehook-job"
-
-At = Annotated[Desk, Depends(desk_of)]
-Who = Annotated[Session, Depends(session_of)]
-All = Annotated[Sessions, Depends(sessions_of)]
-Key = Annotated[str, Path(pattern="^[0-9a-f]{32}$")]
 
 
 def _environment() -> Environment:
@@ -372,9 +367,11 @@ def get_lens(request: Request, desk: At, lens: Key) -> Response:
     in_job = None
     if now is not None:
         in_job = next((row for row, one in now.lens_ids.items() if one in history.lens.ids), None)
+    twins = twins_told(desk.recent(now.key)[1], in_job) if now and in_job else []
     return page(
         request, "lens.html", here="lenses", now=now, topics="book", history=history, lens=history.lens,
         picture=history.picture(620.0, 260.0), shelves=shelved, stands=stands, in_job=in_job,
+        twins=[(lens_id, now.lens_ids[lens_id].hex(), found) for lens_id, found in twins] if now else [],
     )  # fmt: skip
 
 
