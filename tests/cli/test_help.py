@@ -23,6 +23,7 @@ COMMANDS = (
     "flange",
     "flicker",
     "handover",
+    "left",
     "map",
     "next",
     "prep",

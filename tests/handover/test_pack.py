@@ -193,3 +193,11 @@ def test_a_long_job_stays_quick() -> None:
     found = _pack(prep)
     assert _page_of(found, "For the day player") - _page_of(found, "Contents") <= 4
     assert _page_of(found, prep.lenses[-1].title) > 300
+
+
+def test_the_cover_names_what_is_not_tested(pack: Pack) -> None:
+    """Whoever takes over reads on the cover which tests were not made, and on which lenses."""
+    cover = plain(" ".join(pack.texts[: _page_of(pack, "Contents") - 1]))
+    assert "Not tested" in cover
+    assert "Focus not mapped: L21, L22." in cover
+    assert "Read one way only: L06." in cover

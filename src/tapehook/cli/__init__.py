@@ -19,6 +19,7 @@ _COMMANDS = {
     "flange": "Flange, scale or tape: what best focus on charts says.",
     "flicker": "Shutters and speeds that pulsing light cannot show on.",
     "handover": "The full handover of a job, for everyone who takes over.",
+    "left": "What is left to test, the most won per minute first.",
     "map": "Lens maps of a job folder, and how sure they are.",
     "next": "What to measure next on a lens, best first.",
     "prep": "Prepare a job folder and write its handover.",
