@@ -34,6 +34,7 @@ COMMANDS = (
     "stop-pull",
     "strip",
     "strip-match",
+    "swap",
     "twins",
 )
 

@@ -30,6 +30,7 @@ _COMMANDS = {
     "stop-pull": "The stop changes in shot, the exposure stays.",
     "strip": "Strips of marks at 1:1, to cut out and lay round a ring.",
     "strip-match": "Ready-marked strips: which fits which lens, and which to keep at hand.",
+    "swap": "A lens is swapped mid-job: what it spoils, what settles it.",
     "twins": "Copies of one model: how they differ, and which may borrow a map.",
 }
 

@@ -1,0 +1,119 @@
+"""A lens swapped in mid-job: exactly what it spoils, and the two marks that clear it."""
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tapehook.job import ChartTest, Job, Reading
+from tapehook.prep.swap import Swap, newcomer, swap_lens
+from tests.prep.jobs import a_job, a_lens, read_off, ring_read, true_position
+
+WIDE: dict[str, Any] = {"focal_mm": 25.0, "pupil_to_sensor_mm": 60.0, "model": "Reed 25"}
+GOES = a_lens(**WIDE)
+
+
+def _job() -> Job:
+    """L1 with everything made for it, L2 that borrows from it, L3 of another model."""
+    lenses = [GOES, a_lens("L2", serial="4712", **WIDE), a_lens("L3", serial="4713")]
+    readings = [
+        *read_off(noise_deg=0.03),
+        *read_off((0.6, math.inf), lens_id="L2", noise_deg=0.03),
+        *read_off(lens_id="L3"),
+        *ring_read("iris", [2.0, 2.8, 4.0, 5.6, 8.0, 11.0], [0.0, 10.0, 20.0, 30.0, 40.0, 50.0]),
+    ]
+    charts = [ChartTest(lens_id="L1", chart_distance_m=2.5, position=40.0, t_stop=2.0)]
+    return a_job(lenses, readings, charts=charts)
+
+
+def _marks(*distances_m: float, index_deg: float = 7.3, scale: float = 1.002, slip_deg: float = 0.0) -> list[Reading]:
+    """Readings of the copy that comes: its index elsewhere, its scale a little larger, the last one off by a slip."""
+    found = []
+    for k, distance in enumerate(distances_m):
+        position = index_deg + scale * float(true_position(distance)) + (slip_deg if k == len(distances_m) - 1 else 0.0)
+        found.append(Reading(lens_id="L9", value=distance, position=round(position, 1)))
+    return found
+
+
+def _swap(marks: list[Reading] | None = None) -> Swap:
+    return swap_lens(_job(), "L1", newcomer(GOES, "L9"), marks or [], pulls=["porch"], signed=["motors calibrated"])
+
+
+def test_it_lists_exactly_what_it_spoils() -> None:
+    """Strip, pull, the map L2 borrows, the iris ring, the charts and the signature of L1; nothing of L3."""
+    spoilt = {(one.kind, one.name) for one in _swap().spoilt}
+    assert spoilt == {
+        ("strip", "focus strip of L1"),
+        ("pull", "porch"),
+        ("borrowed_map", "L2"),
+        ("ring_map", "iris ring of L1"),
+        ("charts", "chart tests of L1"),
+        ("sign_off", "motors calibrated"),
+    }
+
+
+def test_the_two_marks_are_infinity_and_the_nearest() -> None:
+    """With where L1 has them, and how far a copy should show them apart: 250 degrees, by hand, within 3."""
+    swap = _swap()
+    assert [one.distance_m for one in swap.marks] == [math.inf, 0.6]
+    assert swap.apart is not None
+    assert swap.apart[0] == pytest.approx(250.0, abs=0.3)
+    assert 1.5 < swap.apart[1] < 3.0
+    assert not swap.settled
+    (finding,) = swap.findings
+    assert "Read two marks on it, infinity and 0.6 m" in finding.next_step
+
+
+def test_two_marks_clear_what_marks_can_clear() -> None:
+    """After them strip, pull and borrowed map are cleared; charts, other rings and signatures are not."""
+    swap = _swap(_marks(math.inf, 0.6))
+    assert swap.settled
+    assert {one.kind for one in swap.spoilt if one.cleared} == {"strip", "pull", "borrowed_map"}
+    assert {one.settled_by for one in swap.spoilt if not one.cleared} == {"ring", "charts", "signature"}
+    assert "swap.settled" in {one.code for one in swap.findings}
+
+
+def test_what_it_then_uses_is_true() -> None:
+    """The map borrowed stays within the share that is said, against the copy's own ring."""
+    swap = _swap(_marks(math.inf, 0.6))
+    assert swap.borrowed is not None
+    assert swap.borrowed.borrowed_map is not None
+    distance = np.array([0.6, 0.8, 1.2, 2.0, 4.0, 10.0, math.inf])
+    off = swap.borrowed.borrowed_map.position(distance)[0] - (7.3 + 1.002 * true_position(distance))
+    assert float(np.abs(off).max()) < 0.5
+
+
+def test_one_mark_settles_nothing() -> None:
+    """A map is never lent on one mark."""
+    assert not _swap(_marks(math.inf)).settled
+
+
+def test_a_slip_among_the_marks_is_refused() -> None:
+    """Twenty degrees where a copy differs by a degree: fix, and read both again."""
+    swap = _swap(_marks(math.inf, 0.6, slip_deg=-20.0))
+    assert not swap.settled
+    assert {one.code for one in swap.findings} == {"swap.spoils", "swap.refused"}
+
+
+def test_a_lens_with_its_own_map_needs_no_marks() -> None:
+    """Swapped for one that was mapped in prep: its own map is used, and strip and pull are made anew on it."""
+    job = _job()
+    job = job.model_copy(update={"readings": (*job.readings, *read_off(lens_id="L2", noise_deg=0.03, seed=3))})
+    swap = swap_lens(job, "L1", job.lenses[1], pulls=["porch"])
+    assert swap.settled
+    assert "swap.own_map" in {one.code for one in swap.findings}
+
+
+def test_a_lens_without_a_map_has_nothing_to_lend() -> None:
+    """Nothing to mark, and the next step says to map the new one."""
+    job = a_job([a_lens()], [])
+    swap = swap_lens(job, "L1", newcomer(job.lenses[0], "L9"), pulls=["porch"])
+    assert swap.marks == ()
+    assert [one.next_step for one in swap.findings] == ["Map it like a new lens: nothing is lent."]
+
+
+def test_an_unknown_lens_is_refused() -> None:
+    """A job without the lens that goes has nothing to swap."""
+    with pytest.raises(KeyError):
+        swap_lens(_job(), "L7", newcomer(GOES, "L9"))
