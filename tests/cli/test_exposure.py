@@ -141,3 +141,47 @@ def test_the_tray_makes_the_nd() -> None:
     assert "(ND 1.2: a little warm)" in exposure(*typed(light="384fc"), "--tray", demo)["text"]
     assert "too thin" in exposure(*typed(light="90000fc"), "--tray", demo)["text"]
     assert "a job folder" in " ".join(refused("exposure", *typed(light="192fc"), "--tray", "/nowhere"))
+
+
+def test_each_way_out_has_its_price_in_depth_and_exposure() -> None:
+    """T5.6 with light for T2: all of it by light with the depth kept, by the stop with 2/5.657 of it, half by shutter.
+
+    The half-width goes with the f-number, so T2 in place of T5.657 leaves 35 %; 180 to 360 degrees is one stop of three.
+    """
+    answer = exposure(*typed(stop="T5.6", light="6fc"))
+    ways = {way["way"]: way for way in answer["ways_out"]}
+    assert set(ways) == {"light", "ei", "speed", "shutter", "stop", "lens", "distance"}
+    assert (ways["light"]["depth_ratio"], ways["light"]["left_stops"]) == (1.0, 0.0)
+    assert ways["stop"]["depth_ratio"] == pytest.approx(2.0 / (4 * math.sqrt(2)))
+    assert (ways["shutter"]["brings_stops"], ways["shutter"]["left_stops"]) == pytest.approx((1.0, 2.0))
+    (finding,) = answer["findings"]
+    assert (finding["code"], finding["severity"]) == ("exposure.light", "fix")
+    assert finding["message"] == "At T5.6 the exposure is 3 stops under."
+    assert finding["next_step"].startswith("48 fc, the depth as it is; or EI 6400")
+    assert exposure(*typed())["findings"] == exposure(*typed())["ways_out"] == []
+
+
+def test_a_stop_wider_than_the_lens_is_told() -> None:
+    """L05 of the demo opens to T1.3: T1 wanted is 2 log2 1.3 stops wider; the light is counted at T1.3."""
+    demo = str(ROOT / "src" / "tapehook" / "demo_job")
+    answer = exposure(*typed(stop="T1", light="1.5fc"), "--tray", demo, "--lens", "L05")
+    (finding,) = answer["findings"]
+    assert (finding["code"], finding["lens_id"]) == ("exposure.lens", "L05")
+    assert finding["figure"]["value"] == pytest.approx(2 * math.log2(1.3))
+    by_light = next(way for way in answer["ways_out"] if way["way"] == "light")
+    assert by_light["value"] == pytest.approx(1.5 * LUX_PER_FOOT_CANDLE * 1.3**2, rel=1e-6)
+    assert not any(way["way"] == "stop" for way in answer["ways_out"])
+    solved = exposure(*typed(stop="T1", light=None), "--tray", demo, "--lens", "L05")
+    assert [one["code"] for one in solved["findings"]] == ["exposure.lens"]
+    assert "--tray" in " ".join(refused("exposure", *typed(), "--lens", "L05"))
+    assert "lenses.csv" in " ".join(refused("exposure", *typed(), "--tray", demo, "--lens", "L99"))
+
+
+def test_filters_too_thin_are_told_with_the_ways_out() -> None:
+    """Three of the demo's NDs make 2.4 at most: with light for ND 3.18 the rest is told, in stops, with what to do."""
+    demo = str(ROOT / "src" / "tapehook" / "demo_job")
+    answer = exposure(*typed(stop="T2", light="9000fc"), "--tray", demo)
+    (finding,) = answer["findings"]
+    assert finding["code"] == "exposure.filters"
+    assert finding["figure"]["value"] == pytest.approx((answer["value"] - 2.4) / math.log10(2))
+    assert {"ei", "speed", "shutter", "stop"} <= {way["way"] for way in answer["ways_out"]}

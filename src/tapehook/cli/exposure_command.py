@@ -5,7 +5,8 @@ from pathlib import Path
 import click
 
 from tapehook.cli.console import show_json
-from tapehook.cli.refusals import Command, Option, folder_path
+from tapehook.cli.refusals import Command, Option, folder_path, plain
+from tapehook.finding import SIGN
 
 
 @click.command(
@@ -26,11 +27,13 @@ Example:
 @click.option("--filter", "filters", cls=Option, multiple=True, help="Another filter: x2.5, 1 1/3 stops. The same.")
 @click.option("--meter", cls=Option, help="Constant of the meter in lux seconds: 250. Otherwise 269, 25 fc seconds.")
 @click.option("--tray", cls=Option, callback=folder_path, help="A job folder: which of its filters make the ND.")
+@click.option("--lens", cls=Option, help="A lens of that job by its id: it opens so far and no farther.")
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print one JSON object (docs: Commands).")
 def command(
     nd: tuple[str, ...],
     filters: tuple[str, ...],
     tray: Path | None,
+    lens: str | None,
     as_json: bool,  # noqa: FBT001 - click passes options by name
     **typed: str | None,
 ) -> None:
@@ -40,13 +43,16 @@ def command(
     the ways out are listed.
     """
     from tapehook.cli.exposure_answer import exposure_answer
+    from tapehook.prep.exposure import exposure_as_json
 
-    answer, ways = exposure_answer(typed, nd, filters, tray)
+    answer = exposure_answer(typed, nd, filters, tray, lens)
     if as_json:
-        show_json(answer)
+        show_json(exposure_as_json(answer))
         return
-    click.echo(f"{answer['solved']:<9}{answer['text']}")
-    for sentence in ways:
+    click.echo(plain(f"{answer.solved:<9}{answer.text}"))
+    for finding in answer.findings:
+        click.echo(plain(f"  {SIGN[finding.severity]} {finding.message}"))
+    for sentence in answer.ways_said:
         click.echo(f"  way out: {sentence}")
-    for sentence in answer["assumptions"]:
+    for sentence in answer.assumptions:
         click.echo(f"  assumed: {sentence}")

@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from tapehook.cli.exposure_answer import FRAME_RATE, OptionReader, number_between
+from tapehook.cli.exposure_answer import OptionReader
 from tapehook.notation import (
     Shutter,
     format_angle,
@@ -25,6 +25,7 @@ from tapehook.optics.flicker import (
     unsafe_in_ramp,
     whole_pulse_rates_fps,
 )
+from tapehook.prep.exposure import FRAME_RATE, number_between
 
 _MOST_LISTED = 12
 _SLOWEST_LISTED, _FASTEST_LISTED = 8.0, 120.0
