@@ -119,6 +119,7 @@ def _addresses(page: Page, address: str) -> dict[str, str]:
         "prep": f"{job}/prep",
         "bench": bench,
         "onset": f"{job}/onset",
+        "strips": f"{job}/strips",
         "lenses": "/lenses",
         "lens": f"/lens/{bench.rsplit('/', 1)[1]}",
         "kit": f"{job}/kit",

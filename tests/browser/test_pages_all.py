@@ -16,7 +16,7 @@ pytestmark = pytest.mark.browser
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
 OTHERS = ((360, "light"), (820, "light"), (820, "dark"), (1440, "dark"))
 """What `make test-slow` looks at besides a phone in the dark and a laptop by day."""
-NAMES = ("prep", "bench", "onset", "lenses", "lens", "kit", "handover", "help", "let-in", "jobs", "pair")
+NAMES = ("prep", "bench", "onset", "strips", "lenses", "lens", "kit", "handover", "help", "let-in", "jobs", "pair")
 
 
 def _addresses(page: "Page") -> dict[str, str]:
@@ -26,7 +26,7 @@ def _addresses(page: "Page") -> dict[str, str]:
     site = job.split("/job/")[0]
     bench = page.locator("table.lenses a", has_text="25 mm").first.get_attribute("href") or ""
     return {
-        **{name: f"{job}/{name}" for name in ("prep", "onset", "kit", "handover")},
+        **{name: f"{job}/{name}" for name in ("prep", "onset", "strips", "kit", "handover")},
         **{name: f"{site}/{name}" for name in ("lenses", "help", "let-in", "jobs", "pair")},
         "bench": site + bench,
         "lens": f"{site}/lens/{bench.rsplit('/', 1)[1]}",
@@ -116,7 +116,8 @@ def test_pages_by_keys(demo_pages: Visits) -> None:
     """g and a letter lead to each page, / to the first field, ? to the keys."""
     page = demo_pages.open()
     page.wait_for_url(re.compile("/prep$"))
-    for key, ending in (("b", "/bench/"), ("o", "/onset"), ("k", "/kit"), ("h", "/handover"), ("l", "/lenses")):
+    named = (("o", "onset"), ("s", "strips"), ("k", "kit"), ("h", "handover"), ("l", "lenses"))
+    for key, ending in (("b", "/bench/"), *((key, f"/{name}") for key, name in named)):
         page.evaluate("document.activeElement.blur()")
         page.keyboard.press("g")
         page.keyboard.press(key)

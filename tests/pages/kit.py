@@ -7,7 +7,7 @@ from fastapi.routing import APIRoute
 from starlette.types import ASGIApp
 
 from tapehook.book.store import Book
-from tapehook.pages import api, routes
+from tapehook.pages.app import ROUTERS
 from tapehook.pages.sessions import Sessions
 from tests.pages.asking import Client
 
@@ -38,7 +38,7 @@ def lens_key(client: Client, job: str, row_id: str) -> str:
 def all_routes() -> list[tuple[str, str]]:
     """Every route of pages and interface: method and path, with keys that nothing has in place of names."""
     names = {"job": NOBODY, "lens": NOBODY, "device": "0" * 32, "topic": "map", "name": "handover.pdf"}
-    listed = [route for router in (api.router, routes.router) for route in router.routes if isinstance(route, APIRoute)]
+    listed = [route for router in ROUTERS for route in router.routes if isinstance(route, APIRoute)]
     return sorted((method, route.path.format(**names)) for route in listed for method in route.methods or ())
 
 

@@ -22,13 +22,15 @@ from tapehook.book.store import Book
 from tapehook.book.trouble import BookRefusal, StaleEdit
 from tapehook.job import JobProblems
 from tapehook.job.problems import shown
-from tapehook.pages import api, routes
+from tapehook.pages import api, routes, strip_routes
 from tapehook.pages.actions import Acts
 from tapehook.pages.desk import Desk, NotThere
 from tapehook.pages.guard import Guard, TooLarge, problem
 from tapehook.pages.sessions import Sessions
 from tapehook.pages.typed import Misread, Reader
 
+ROUTERS = (api.router, strip_routes.api_router, routes.router, strip_routes.router)
+"""Everything that is answered; what is described as the interface first."""
 THREADS = 8
 LOOK_EVERY_S = 1.0
 """How often it is seen whether another program wrote to the book."""
@@ -62,8 +64,8 @@ def make_app(
     )
     app.state.desk, app.state.acts = desk, Acts(desk)
     app.state.let_in, app.state.port = let_in, port
-    app.include_router(api.router)
-    app.include_router(routes.router)
+    for router in ROUTERS:
+        app.include_router(router)
     package = files("tapehook")
     for name, folder in (
         ("/static/fonts", package / "handover" / "fonts"),

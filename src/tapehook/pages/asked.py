@@ -1,10 +1,10 @@
 """What may be sent to the interface: one record for each act, with limits, and nothing beside what it names."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
-from tapehook.job.records import Approach, PositionUnit, System
+from tapehook.job.records import Approach, Axis, PositionUnit, System
 
 Right = Literal["view", "edit"]
 Unit = Literal["ft", "m"]
@@ -196,3 +196,28 @@ class LetIn(Asked):
     """What the next device may do."""
 
     right: Right = "view"
+
+
+class StripsAsked(Asked):
+    """Which strips, in the query of an address; figures as they are written: 80mm, 270, T2.8."""
+
+    lens: tuple[Key, ...] = Field(default=(), max_length=60)
+    axis: Axis = "focus"
+    marks: Literal["map", "deg", "percent"] = "map"
+    diameter: Short = ""
+    circumference: Short = ""
+    rotation: Short = ""
+    zero: Short = ""
+    far_end: Literal["right", "left"] = "right"
+    units: Literal["", "ft", "m", "both"] = ""
+    stop: Short = ""
+    tape: Short = ""
+    paper: Literal["", "a4", "us-letter"] = ""
+
+
+class KeptShot(Asked):
+    """A shot to be kept under a name, or taken out when it has none; ``mark`` tells the text it was made from."""
+
+    name: Annotated[str, Field(max_length=60, pattern=r"^[\w][\w .,-]{0,59}$"), AfterValidator(_writable)]
+    mark: Annotated[str | None, Field(max_length=16, pattern="^[0-9a-f]*$")] = None
+    shot: dict[str, Any] | None = None

@@ -31,6 +31,15 @@ TOPICS: dict[str, Topic] = {
         ),
         "lens-maps.md",
     ),
+    "strips": Topic(
+        "Strips",
+        (
+            "A strip is the map of the lens laid round its ring at 1:1. Measure the ring where the strip will lie.",
+            "A broken tick was not read, or the map is not sure enough there; a bar across a tick is its +-.",
+            "Print at 100 %, check the bar with a ruler, and look at infinity and one taped distance on a chart.",
+        ),
+        "strips.md",
+    ),
     "next_mark": Topic(
         "What to measure next",
         (

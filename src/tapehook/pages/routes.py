@@ -32,6 +32,8 @@ PAGES = (
     ("prep", "Prep"),
     ("bench", "Bench"),
     ("onset", "On set"),
+    ("shots", "Shots"),
+    ("strips", "Strips"),
     ("lenses", "Lenses"),
     ("kit", "Kit"),
     ("handover", "Handover"),
