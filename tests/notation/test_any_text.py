@@ -22,6 +22,7 @@ from tapehook.notation import (
     parse_shutter,
     parse_signed_length,
     parse_stop,
+    parse_temperature,
 )
 from tests.notation.strategies import any_text
 
@@ -44,6 +45,8 @@ READERS: dict[str, Callable[[str], object]] = {
     "light": parse_light,
     "shutter": parse_shutter,
     "filter": parse_filter,
+    "temperature": parse_temperature,
+    "temperature, decimal comma": lambda text: parse_temperature(text, decimal_comma=True),
     "filter, bare density": lambda text: parse_filter(text, bare_density=True, decimal_comma=True),
 }
 
@@ -130,7 +133,7 @@ def test_the_public_names_are_those_exported() -> None:
     """All that the package means to offer is listed, and all that is listed is there."""
     public = {name for name in vars(tapehook.notation) if not name.startswith("_")}
     modules = {"clean", "distance", "errors", "filters", "focal", "length", "light", "number", "position", "share"}
-    modules |= {"shutter", "stop", "thirds"}
+    modules |= {"shutter", "stop", "temperature", "thirds"}
 
     assert public - modules == set(tapehook.notation.__all__)
 

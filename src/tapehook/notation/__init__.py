@@ -32,6 +32,7 @@ from tapehook.notation.stop import (
     format_stop,
     parse_stop,
 )
+from tapehook.notation.temperature import format_temperature, parse_temperature
 from tapehook.notation.thirds import format_stop_in_thirds, format_thirds
 
 __all__ = [
@@ -59,6 +60,7 @@ __all__ = [
     "format_small_length",
     "format_stop",
     "format_stop_in_thirds",
+    "format_temperature",
     "format_thirds",
     "parse_distance",
     "parse_filter",
@@ -71,6 +73,7 @@ __all__ = [
     "parse_shutter",
     "parse_signed_length",
     "parse_stop",
+    "parse_temperature",
     "write_distance",
     "write_number",
 ]
