@@ -116,7 +116,7 @@ def test_more_than_the_filter_has_is_refused_with_what_works() -> None:
     times, t = course(np.sqrt(2.0), 16.0, 6.0)
     pull = balanced_pull(times, t, iris(), ring, lag_s=0.04, tolerance_stops=0.05)
     assert [limit.kind for limit in pull.limits if limit.hard and not limit.holds] == ["density"]
-    part = largest_part(times, t, iris(), ring, lag_s=0.04)
+    part = largest_part(times, t, iris(), ring)
     assert 7.0 * part == pytest.approx(5.0, abs=0.02)
     for factor, works in ((0.999, True), (1.001, False)):
         again = balanced_pull(times, scaled_course(t, part * factor), iris(), ring, lag_s=0.04, tolerance_stops=0.05)
@@ -128,12 +128,12 @@ def test_too_fast_is_told_with_the_length_that_works() -> None:
     times, t = course(2.0, 8.0, 0.25)
     rings = IrisRing(iris().lens_map, 0.4, 100.0), extra(speed=60.0)
     assert not balanced_pull(times, t, *rings, lag_s=0.0, tolerance_stops=1.0).feasible
-    stretch = shortest_stretch(times, t, *rings, lag_s=0.0)
+    stretch = shortest_stretch(times, t, *rings)
     assert stretch is not None
     assert balanced_pull(times * stretch, t, *rings, lag_s=0.0, tolerance_stops=1.0).feasible
     assert not balanced_pull(times * stretch * 0.98, t, *rings, lag_s=0.0, tolerance_stops=1.0).feasible
     out_of_range = scaled_course(t, 2.5)
-    assert shortest_stretch(times, out_of_range, *rings, lag_s=0.0) is None
+    assert shortest_stretch(times, out_of_range, *rings) is None
 
 
 def test_a_slow_extra_motor_rests_where_it_keeps_up() -> None:

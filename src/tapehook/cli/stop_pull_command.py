@@ -45,7 +45,8 @@ def command(folder: Path, shot: str, as_json: bool) -> None:  # noqa: FBT001 - c
 def _show(prep: "StopPullPrep") -> None:
     """The card: verdict, positions, limits, what the error is made of."""
     from tapehook.notation import format_stop_in_thirds, format_thirds
-    from tapehook.prep.stop_pull import advice, limit_text
+    from tapehook.prep.stop_pull import advice
+    from tapehook.prep.stop_pull_findings import limit_finding
 
     pull = prep.pull
     first, last = (format_stop_in_thirds(float(pull.t_stops[at])) for at in (0, -1))
@@ -57,12 +58,15 @@ def _show(prep: "StopPullPrep") -> None:
     else:
         click.echo("cannot be done as planned")
     for limit in pull.limits:
-        click.echo(f"{'ok' if limit.holds else 'over' if limit.hard else 'mind':<9}{limit_text(limit, prep)}")
+        found = limit_finding(limit, prep)
+        click.echo(plain(f"{'ok' if limit.holds else found.severity:<9}{found.message}"))
+        if found.severity == "watch":
+            click.echo(plain(f"  → {found.next_step}"))
     for error in pull.errors:
         assumed = ", assumed" if error.assumed else ""
         click.echo(f"error    {error.name}: up to {error.stops.max():.3f} stop{assumed}")
     for sentence in advice(prep):
-        click.echo(f"  → {sentence}")
+        click.echo(plain(f"  → {sentence}"))
     for sentence in (*prep.conflicts, *prep.cautions):
         click.echo(plain(f"  ! {sentence}"))
     for sentence in prep.assumptions:

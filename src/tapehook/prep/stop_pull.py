@@ -40,7 +40,7 @@ USUAL_LAG_S = 0.040
 """How far one motor is taken to be behind the other where nobody measured it: about a frame. No source."""
 USUAL_DENSITY_PLUS_MINUS = 0.02
 """How sure stated constants of a pair are taken to be, 95 %. No source; a measured table says it of itself."""
-_SEARCHED = 400
+_SEARCHED = 150
 """Samples of a course when it is searched for what works."""
 _A_LITTLE_LESS = 0.999
 
@@ -98,7 +98,7 @@ def prepare_stop_pull(job: Job, plan: StopPullPlan, name: str) -> StopPullPrep:
     stops = stop_course(times, [point.at_s for point in plan.course], marks, plan.easing)
     tolerance = plan.tolerance_stops
     pull = balanced_pull(times, stops, iris, extra, lag_s=lag_s, tolerance_stops=tolerance, lag_assumed=lag_assumed)
-    largest, slowed = (None, None) if pull.feasible else _what_works(times, stops, iris, extra, lag_s)
+    largest, slowed = (None, None) if pull.feasible else _what_works(times, stops, iris, extra)
     least, most = extra.densities
     notes = tuple(_conflicts(motors)), tuple(_cautions(on_hand)), tuple(said)
     span = (most - least) / DENSITY_PER_STOP
@@ -261,19 +261,17 @@ def _times(plan: StopPullPlan) -> Floats:
     return np.linspace(first, last, frames + 1)
 
 
-def _what_works(
-    times: Floats, stops: Floats, iris: IrisRing, extra: ExtraRing, lag_s: float
-) -> tuple[float | None, float | None]:
+def _what_works(times: Floats, stops: Floats, iris: IrisRing, extra: ExtraRing) -> tuple[float | None, float | None]:
     """Last stop of the largest change that works, and the length at which all of it does; None where nothing does."""
     few = np.linspace(0, times.size - 1, min(times.size, _SEARCHED)).round().astype(np.intp)
-    part = largest_part(times[few], stops[few], iris, extra, lag_s=lag_s)
+    part = largest_part(times[few], stops[few], iris, extra)
     for _ in range(100):  # fewer samples see a little less of the speed
         course = scaled_course(stops, part)
-        if balanced_pull(times, course, iris, extra, lag_s=lag_s, tolerance_stops=1.0).feasible:
+        if balanced_pull(times, course, iris, extra, lag_s=0.0, tolerance_stops=1.0).feasible:
             break
         part *= _A_LITTLE_LESS
     largest = float(scaled_course(stops, part)[-1]) if part > 1e-3 else None
-    stretch = shortest_stretch(times[few], stops[few], iris, extra, lag_s=lag_s)
+    stretch = shortest_stretch(times[few], stops[few], iris, extra)
     slowed = None if stretch is None else float((times[-1] - times[0]) * stretch / _A_LITTLE_LESS)
     return largest, slowed
 

@@ -2,8 +2,9 @@
 
 from typing import Any
 
-from tapehook.prep.stop_pull import StopPullPrep, advice, limit_text
-from tapehook.shot.stop_pull import PullError
+from tapehook.prep.stop_pull import StopPullPrep, advice
+from tapehook.prep.stop_pull_findings import limit_finding, stop_pull_findings
+from tapehook.shot.stop_pull import PullError, PullLimit
 
 _LETTERS = {"focus": "F", "iris": "I", "zoom": "Z", "extra": "X"}
 
@@ -20,18 +21,8 @@ def stop_pull_as_json(prep: StopPullPrep) -> dict[str, Any]:
         "max_exposure_error_stops": pull.max_error_stops,
         "loss_stops": pull.loss_stops,
         "samples": _samples(prep) if prep.feasible else [],
-        "limits": [
-            {
-                "kind": limit.kind,
-                "asks": limit.asks,
-                "allows": limit.allows,
-                "unit": limit.unit,
-                "holds": limit.holds,
-                "forbids": limit.hard,
-                "text": limit_text(limit, prep),
-            }
-            for limit in pull.limits
-        ],
+        "limits": [_limit(limit, prep) for limit in pull.limits],
+        "findings": [finding.as_json() for finding in stop_pull_findings(prep)],
         "error_budget": [_error(error) for error in pull.errors],
         "largest_stop": prep.largest_stop,
         "slowed_to_s": prep.slowed_s,
@@ -61,6 +52,23 @@ def _samples(prep: StopPullPrep) -> list[dict[str, float]]:
         {name: float(value) for name, value in zip(columns, row, strict=True)}
         for row in zip(*columns.values(), strict=True)
     ]
+
+
+def _limit(limit: PullLimit, prep: StopPullPrep) -> dict[str, Any]:
+    """A limit with its figures, and what the finding on it says."""
+    found = limit_finding(limit, prep)
+    return {
+        "kind": limit.kind,
+        "asks": limit.asks,
+        "allows": limit.allows,
+        "unit": limit.unit,
+        "holds": limit.holds,
+        "forbids": limit.hard,
+        "code": found.code,
+        "severity": found.severity,
+        "text": found.message,
+        "next_step": found.next_step,
+    }
 
 
 def _error(error: PullError) -> dict[str, Any]:

@@ -27,7 +27,7 @@ _LEAST_PLAY_DEG = 0.05
 _DENSEST = 6.0
 _ANGLES = 4001
 _OFFSETS = 25
-_HALVINGS = 24
+_HALVINGS = 16
 _LONGEST_STRETCH = 64.0
 
 
@@ -179,6 +179,32 @@ def balanced_pull(
     times, t = np.asarray(times_s, dtype=np.float64), np.asarray(t_stops, dtype=np.float64)
     if times.size < 2 or times.shape != t.shape:
         raise ValueError("a pull needs two or more samples")
+    told = _told(times, t, iris, extra)
+    gears = _gear_errors(iris, extra, t, told.angles, told.way)
+    errors = (*gears, _lag_error(times, 2.0 * np.log2(t), lag_s, assumed=lag_assumed))
+    error = _added(errors)
+    limits = (*told.limits, PullLimit("error", float(error.max()), tolerance_stops, "stops", hard=False))
+    loss, percent = told.rest / DENSITY_PER_STOP, extra.percent(told.angles)
+    return StopPull(times, t, told.positions, told.densities, told.angles, percent, loss, errors, error, limits)
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What both motors are told along a course, (n,), the density at rest, and the limits that forbid a pull."""
+
+    positions: Floats
+    way: Floats
+    rest: float
+    densities: Floats
+    angles: Floats
+    limits: tuple[PullLimit, ...]
+
+    @property
+    def feasible(self) -> bool:
+        return all(limit.holds for limit in self.limits)
+
+
+def _told(times: Floats, t: Floats, iris: IrisRing, extra: ExtraRing) -> _Told:
     stops = 2.0 * np.log2(t)
     positions, way = _iris(iris, t)
     least, most = extra.densities
@@ -186,28 +212,21 @@ def balanced_pull(
     rest = _resting_density(extra, wanted, times)
     densities = np.clip(rest + wanted, least, most)
     angles = np.asarray(extra.filter.angle_deg(densities), dtype=np.float64)
-    errors = (*_gear_errors(iris, extra, t, angles, way), _lag_error(times, stops, lag_s, assumed=lag_assumed))
-    error = _added(errors)
     span = (most - least) / DENSITY_PER_STOP
-    limits = [
+    limits = (
         PullLimit("density", float(np.ptp(stops)), span, "stops", hard=True),
         *_range_limits(iris.lens_map, t),
         *_speed_limits(iris, extra, positions, angles, times),
-        PullLimit("error", float(error.max()), tolerance_stops, "stops", hard=False),
-    ]
-    loss = rest / DENSITY_PER_STOP
-    percent = extra.percent(angles)
-    return StopPull(times, t, positions, densities, angles, percent, loss, errors, error, tuple(limits))
+    )
+    return _Told(positions, way, rest, densities, angles, limits)
 
 
-def largest_part(
-    times_s: npt.ArrayLike, t_stops: npt.ArrayLike, iris: IrisRing, extra: ExtraRing, *, lag_s: float
-) -> float:
+def largest_part(times_s: npt.ArrayLike, t_stops: npt.ArrayLike, iris: IrisRing, extra: ExtraRing) -> float:
     """How large a part of the changes of a course works from its first stop, 0 to 1, by bisection."""
+    times = np.asarray(times_s, dtype=np.float64)
 
     def works(part: float) -> bool:
-        course = scaled_course(t_stops, part)
-        return balanced_pull(times_s, course, iris, extra, lag_s=lag_s, tolerance_stops=1.0).feasible
+        return _told(times, scaled_course(t_stops, part), iris, extra).feasible
 
     if works(1.0):
         return 1.0
@@ -218,15 +237,13 @@ def largest_part(
     return low
 
 
-def shortest_stretch(
-    times_s: npt.ArrayLike, t_stops: npt.ArrayLike, iris: IrisRing, extra: ExtraRing, *, lag_s: float
-) -> float | None:
+def shortest_stretch(times_s: npt.ArrayLike, t_stops: npt.ArrayLike, iris: IrisRing, extra: ExtraRing) -> float | None:
     """By how much a course must be slowed down to work, 1 or more; None where no slowing down helps."""
-    times = np.asarray(times_s, dtype=np.float64)
+    times, t = np.asarray(times_s, dtype=np.float64), np.asarray(t_stops, dtype=np.float64)
 
     def works(stretch: float) -> bool:
         slow = times[0] + (times - times[0]) * stretch
-        return balanced_pull(slow, t_stops, iris, extra, lag_s=lag_s, tolerance_stops=1.0).feasible
+        return _told(slow, t, iris, extra).feasible
 
     if not works(_LONGEST_STRETCH):
         return None
