@@ -19,6 +19,7 @@ COMMANDS = (
     "book",
     "demo",
     "depth",
+    "dew",
     "exposure",
     "flange",
     "flicker",
@@ -61,7 +62,7 @@ def test_help_has_examples_of_this_command(command: str) -> None:
     assert run(command, "-h").stdout == run(command, "--help").stdout
 
 
-@pytest.mark.parametrize("command", ["depth", "exposure", "flange", "flicker", "map", "next", "split", "twins"])
+@pytest.mark.parametrize("command", ["depth", "dew", "exposure", "flange", "flicker", "map", "next", "split", "twins"])
 def test_examples_work(command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The examples do what they say, in a folder where the job is."""
     job = write_small_job(tmp_path / "my-job")

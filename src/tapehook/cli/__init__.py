@@ -15,6 +15,7 @@ _COMMANDS = {
     "book": "The book: where lenses, readings and jobs are kept.",
     "demo": "Prepare the demo job that comes with tapehook.",
     "depth": "Depth of field for one lens, stop and distance.",
+    "dew": "Whether a cold lens fogs, when it is clear, when it may be trusted.",
     "exposure": "Stop, EI, speed, shutter, ND and light: each from the others.",
     "flange": "Flange, scale or tape: what best focus on charts says.",
     "flicker": "Shutters and speeds that pulsing light cannot show on.",
