@@ -2,13 +2,15 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tapehook.radio.air import Air, Emitter, Network, Place, lone_margins_db, margins_db, pair_margins_db, third_order
+from tapehook.radio.air import Air, Emitter, Network, Place, margins_db, third_order
 from tapehook.radio.channels import IEEE_915, IEEE_2450, WIFI_2, Channel, channel
 from tapehook.radio.masks import RadioKind, coupling_db, mask_share
+from tapehook.radio.powers import Powers
 
 KIND = RadioKind()
 OPTIONS = tuple(channel(IEEE_2450, k) for k in (11, 12, 13, 15, 20, 26))
@@ -16,7 +18,7 @@ OPTIONS = tuple(channel(IEEE_2450, k) for k in (11, 12, 13, 15, 20, 26))
 
 def network(letter: str, x: float, options: tuple[Channel, ...] = OPTIONS, kind: RadioKind = KIND) -> Network:
     """A camera at ``x`` with its hand unit 10 m in front."""
-    return Network(letter, kind, Place(x, 10.0), (Place(x, 0.0),), options)
+    return Network(letter, kind, (Place(x, 10.0),), (Place(x, 0.0),), options)
 
 
 def test_alone_the_margin_is_what_stands_above_the_sensitivity() -> None:
@@ -55,13 +57,17 @@ def test_the_sum_in_milliwatts_by_a_second_way() -> None:
     for one in air.networks:
         for at, (sender, receiver) in enumerate(one.links):
             own = plan[one.letter]
-            loss = 32.4 + 20 * math.log10(own.centre_mhz) + 20 * math.log10(math.dist(*_points(sender, receiver)) / 1e3)
+            loss = (
+                32.4
+                + 20 * math.log10(own.centre_mhz)
+                + 20 * math.log10(math.dist(*_points(sender.place, receiver)) / 1e3)
+            )
             noise = 10 ** ((KIND.sensitivity_dbm - 6.0) / 10)
             for other in air.networks:
                 if other is one:
                     continue
                 far = plan[other.letter]
-                near = min(math.dist(*_points(place, receiver)) for place in (other.hand, *other.receivers))
+                near = min(math.dist(*_points(place, receiver)) for place in (*other.hands, *other.receivers))
                 level = 10.0 - 32.4 - 20 * math.log10(far.centre_mhz) - 20 * math.log10(near / 1e3)
                 steps = abs(far.centre_mhz - own.centre_mhz) / 5.0
                 noise += 10 ** ((level - (6.0 + 3.0103 + (0.0 if steps < 1.5 else 30.0))) / 10)
@@ -88,8 +94,13 @@ def test_more_on_the_air_never_raises_a_margin(x: float, y: float, one: Channel,
     assert (both <= alone + 1e-9).all()
     assert (margins_db(loud, plan)["A"] <= both + 1e-9).all()
     k, other = OPTIONS.index(one), OPTIONS.index(two)
-    assert pair_margins_db(loud, *loud.networks)[k, other] == pytest.approx(both.min())
-    assert lone_margins_db(loud, loud.networks[0])[k] == pytest.approx(margins_db(loud, {"A": one})["A"].min())
+    powers = Powers(loud)
+    assert powers.pair_db(0, 1)[k, other] == pytest.approx(both.min())
+    assert powers.alone_db(0)[k] == pytest.approx(margins_db(loud, {"A": one})["A"].min())
+    assert powers.margins_db([k, other])[0] == pytest.approx(margins_db(loud, plan)["A"])
+    moved = [margins_db(loud, {**plan, "A": other_one}) for other_one in OPTIONS]
+    worst = [min(float(row.min()) for row in all_.values()) for all_ in moved]
+    assert powers.worst_when_moved_db([k, other], 0) == pytest.approx(np.array(worst))
 
 
 def test_another_band_is_better_than_another_channel() -> None:
@@ -107,3 +118,20 @@ def test_third_order_products_are_told_near_by_only() -> None:
     (found,) = third_order(plan, close)
     assert (found.letter, found.frequency_mhz, found.senders) == ("C", 2415.0, ("A", "B"))
     assert third_order(plan, {**close, "B": [Place(20.0)]}) == []
+
+
+def test_each_sender_counts_with_its_own_power_and_a_network_with_its_strongest() -> None:
+    """A weak receiver beside a hand unit of 20 dBm: the others hear the 20 dBm, its own answer is the weak one."""
+    weak = RadioKind(eirp_dbm=0.0)
+    loud = Network("B", weak, (Place(5.0, 10.0),), (Place(5.0, 0.0),), OPTIONS, (20.0, 0.0))
+    quiet = Network("B", weak, (Place(5.0, 10.0),), (Place(5.0, 0.0),), OPTIONS)
+    plan = {"A": OPTIONS[0], "B": OPTIONS[2]}
+    first = network("A", 0.0)
+    there, back = margins_db(Air((first, loud)), plan)["B"]
+    assert there - back == pytest.approx(20.0, abs=1.0)
+    (at_camera, at_hand) = Air((first, loud)).from_network_dbm(first, loud, OPTIONS[2])
+    (_, hand_before) = Air((first, quiet)).from_network_dbm(first, quiet, OPTIONS[2])
+    assert at_hand == pytest.approx(hand_before + 20.0)
+    # At the camera the strong hand unit, farther off, still arrives stronger than the weak receiver close by.
+    apart_db = 20 * math.log10(math.hypot(5, 10) / 5)
+    assert at_camera == pytest.approx(20.0 - apart_db - (32.4 + 20 * math.log10(2415) - 60 + 20 * math.log10(5)))

@@ -8,10 +8,14 @@ import pytest
 
 from tapehook.radio import solving
 from tapehook.radio.air import Air, Emitter, Network, Place, margins_db
+from tapehook.radio.best import choose, least_worst, next_best
 from tapehook.radio.channels import IEEE_915, IEEE_2450, STANDARDS
-from tapehook.radio.choosing import Table, bounds, choose, local_choice
+from tapehook.radio.choosing import Table, bounds
+from tapehook.radio.cliques import serves_all
 from tapehook.radio.masks import RadioKind
 from tapehook.radio.plan import KEEP_SLACK_DB, judge_plan, make_plan, make_table
+from tapehook.radio.powers import Powers
+from tapehook.radio.searching import Costs, OutOfSteps
 
 ALL = STANDARDS[IEEE_2450] + STANDARDS[IEEE_915]
 
@@ -39,7 +43,7 @@ def random_air(seed: int, cameras: int, options: int, emitters: int = 6) -> Air:
     networks = []
     for at in range(cameras):
         some = tuple(ALL[k] for k in sorted(chance.choice(len(ALL), size=options, replace=False)))
-        networks.append(Network(chr(65 + at), RadioKind(), place(), (place(),), some))
+        networks.append(Network(chr(65 + at), RadioKind(), (place(),), (place(),), some))
     others = [
         Emitter(f"E{at}", float(chance.uniform(2405, 2475)), 20.0, float(chance.uniform(0, 20)), place(), ofdm=True)
         for at in range(emitters)
@@ -65,26 +69,103 @@ def test_two_hundred_small_plans_agree_with_brute_force(block: int) -> None:
         assert found.proven
 
 
+def small(table: Table) -> Table:
+    """At most four options each, so that trying everything takes no time."""
+    return Table(tuple(row[:4] for row in table.alone), {k: v[:4, :4] for k, v in table.pairs.items()})
+
+
 def test_bounds_are_never_above_what_is_reached() -> None:
-    """Local search with its bounds: worst and sum are at least those, and at least brute force."""
+    """The plain bounds, and those after costs were moved: never above brute force."""
     for seed in range(60):
-        table = random_table(seed)
-        table = Table(tuple(row[:4] for row in table.alone), {k: v[:4, :4] for k, v in table.pairs.items()})
-        found, (worst, total) = local_choice(table), bounds(table)
+        table = small(random_table(seed))
+        worst, total = bounds(table)
         least, total_least = brute(table)
-        assert worst <= least <= found.worst
-        assert total <= min(total_least, found.total)
+        assert worst <= least
+        assert total <= min(table.total(one) for one in product(*(range(row.size) for row in table.alone)))
+        costs = Costs(table, least)
+        plain = costs.bound()
+        assert plain - 1e-6 <= costs.moved() <= total_least + 1e-3
 
 
-def test_the_solver_agrees_where_it_is_installed() -> None:
-    """CP-SAT on the same tables: same worst, same sum."""
+def test_without_steps_the_bounds_hold_and_nothing_is_called_proven_that_is_not(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Both searches give up at once and no solver: worst and sum lie between their bounds and brute force."""
+
+    def give_up(*_: object) -> None:
+        raise OutOfSteps
+
+    monkeypatch.setattr("tapehook.radio.searching.Allowed.choice", give_up)
+    monkeypatch.setattr("tapehook.radio.searching.LeastSum._deeper", give_up)
+    told = 0
+    for seed in range(60):
+        table = small(random_table(seed))
+        found = choose(table, solver=False)
+        least, _ = brute(table)
+        assert found.worst_bound <= least <= found.worst
+        assert found.total_bound <= found.total
+        told += found.worst_proven
+        if found.worst_proven:
+            assert found.worst == least
+        if found.proven:
+            assert (found.worst, found.total) == brute(table)
+    assert told
+
+
+def test_cliques_prove_only_what_brute_force_finds() -> None:
+    """Where they say that not all can be served, no choice has so small a worst."""
+    refused = 0
+    for seed in range(60):
+        table = small(random_table(seed))
+        least, _ = brute(table)
+        for most in range(max(0, least - 4), least + 3):
+            if not serves_all(table, most):
+                refused += 1
+                assert least > most
+    assert refused
+
+
+def test_the_solver_agrees_where_it_is_installed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """CP-SAT alone on the same tables: same worst, same sum, bounds that hold."""
     pytest.importorskip("ortools")
+
+    def give_up(*_: object) -> None:
+        raise OutOfSteps
+
+    monkeypatch.setattr("tapehook.radio.searching.Allowed.choice", give_up)
+    monkeypatch.setattr("tapehook.radio.searching.LeastSum._deeper", give_up)
     for seed in range(12):
-        table = random_table(seed)
-        small = Table(tuple(row[:4] for row in table.alone), {k: v[:4, :4] for k, v in table.pairs.items()})
-        found = solving.solve(small)
-        assert (found.worst, found.total) == brute(small)
+        table = small(random_table(seed))
+        found = choose(table)
+        assert (found.worst, found.total) == brute(table)
         assert found.proven
+        assert solving.feasible(table, -1) == ()
+
+
+def test_the_next_best_is_the_second_of_all_choices() -> None:
+    """Worst first, then the sum, over every choice but the best: brute force."""
+    for seed in range(60):
+        table = small(random_table(seed))
+        chosen = choose(table, solver=False)
+        second = next_best(table, chosen)
+        others = [one for one in product(*(range(row.size) for row in table.alone)) if one != chosen.choice]
+        if not others:
+            assert second is None
+            continue
+        assert second is not None
+        assert second != chosen.choice
+        assert (table.worst(second), table.total(second)) == min((table.worst(o), table.total(o)) for o in others)
+
+
+def test_forty_cameras_have_their_worst_margin_proven() -> None:
+    """Without the solver, by search and cliques; and the sum is told with a bound below it."""
+    air = random_air(6, 40, 26, emitters=100)
+    table = make_table(Powers(air))
+    found = least_worst(table, solver=False)
+    assert found.proven
+    assert table.worst(found.choice) == found.worst
+    low = Costs(table, found.worst).moved(passes=2)
+    assert 0 < low <= table.total(found.choice)
 
 
 def test_taking_a_channel_away_moves_no_more_cameras_than_it_must() -> None:
@@ -103,7 +184,7 @@ def test_taking_a_channel_away_moves_no_more_cameras_than_it_must() -> None:
                 for one in air.networks
             ),
         )
-        table = make_table(left)
+        table = make_table(Powers(left))
         kept = [one.options.index(old[one.letter]) if old[one.letter] in one.options else None for one in left.networks]
         everything = list(product(*(range(row.size) for row in table.alone)))
         worsts = np.array([table.worst(one) for one in everything])
@@ -112,6 +193,26 @@ def test_taking_a_channel_away_moves_no_more_cameras_than_it_must() -> None:
         plan = make_plan(left, keep=old)
         there = [one for one, k in zip(left.networks, kept, strict=True) if k is not None]
         assert sum(plan.channels[one.letter] != old[one.letter] for one in there) == fewest
+
+
+def test_a_kept_plan_claims_no_more_than_it_proves() -> None:
+    """The bound is that of every plan, never the kept one's own; the worst given up is within the slack."""
+    strict = 0
+    for seed in range(8):
+        air = random_air(seed, 4, 5)
+        best = make_plan(air)
+        old = {one.letter: one.options[0] for one in air.networks}
+        kept = make_plan(air, keep=old)
+        assert kept.bound_db == best.bound_db
+        assert kept.kept
+        assert not best.kept
+        assert kept.status == "proven"
+        assert kept.chosen is not None
+        assert best.chosen is not None
+        assert best.chosen.worst <= kept.chosen.worst <= best.chosen.worst + KEEP_SLACK_DB
+        assert kept.chosen.worst_bound == best.chosen.worst
+        strict += kept.chosen.worst > best.chosen.worst
+    assert strict
 
 
 def test_the_bound_is_never_beaten_and_the_worst_is_the_least() -> None:

@@ -1,13 +1,17 @@
 """Channels, bands and propagation against the stored tables in ``radio/`` (README.md says where they come from)."""
 
 import csv
+import math
 from collections.abc import Callable
 
 import pytest
 
 from tapehook.radio import REGIONS, STANDARDS, Permit, Refused, Use, channel, permit, rows_of
-from tapehook.radio.bands import ROWS, erp_dbm
-from tapehook.radio.channels import IEEE_868, IEEE_915, IEEE_2450, WIFI_2, covered_by_wifi
+from tapehook.radio.air import Place, product_counts, third_order
+from tapehook.radio.bands import ERP_TO_EIRP_DB, ROWS, erp_dbm
+from tapehook.radio.channels import IEEE_868, IEEE_915, IEEE_2450, WIFI_2, Channel, covered_by_wifi
+from tapehook.radio.exposure import density_mw_cm2, met_from_m, public_limit_mw_cm2
+from tapehook.radio.masks import RadioKind, coupling_db, mask_share, rejection_db
 from tapehook.radio.propagation import (
     HOMES,
     IN_SIGHT,
@@ -16,6 +20,8 @@ from tapehook.radio.propagation import (
     field_eirp_mw,
     free_space_db,
     free_space_exact_db,
+    indoor_db,
+    log_distance_db,
     two_ray_breakpoint_m,
     two_ray_db,
 )
@@ -150,8 +156,9 @@ def test_nothing_unconfirmed_is_called_legal() -> None:
 
 
 def test_erp_is_against_a_dipole() -> None:
-    """25 mW ERP is 16.1 dBm EIRP: 10 log10(25) + 2.15, rounded down in the reference's text."""
+    """25 mW ERP is 14.0 dBm against a dipole and 16.1 dBm EIRP: 10 log10(25), and 2.15 more."""
     assert erp_dbm(25.0) == pytest.approx(16.1, abs=0.05)
+    assert erp_dbm(25.0) - ERP_TO_EIRP_DB == pytest.approx(14.0, abs=0.05)
 
 
 @pytest.mark.parametrize("wifi, left", [((1, 6, 11), {15, 20, 25, 26}), ((1, 7, 13), {15, 16, 21, 22})])
@@ -163,3 +170,92 @@ def test_channels_outside_wifi(wifi: tuple[int, ...], left: set[int]) -> None:
         if not any(covered_by_wifi(one.centre_mhz, channel(WIFI_2, k)) for k in wifi)
     }
     assert free == left
+
+
+def test_the_grid_at_915_mhz_is_not_offered_where_national_channels_differ() -> None:
+    """Korea and Japan: no channel of the 2 MHz grid, whatever a radio does, and the reason says grid."""
+    for region in ("JP", "KR"):
+        for one in STANDARDS[IEEE_915]:
+            found = permit(region, one, Use(0.0, listens=True))
+            assert isinstance(found, Refused)
+            assert found.code == "grid"
+
+
+def test_2450_mhz_may_be_used_in_every_region_with_a_row_for_it() -> None:
+    """2400 to 2483.5 MHz, all sixteen channels, at 0 dBm by a link that listens."""
+    stored = {row["region"] for row in table("bands.csv") if row["low_mhz"] == "2400"}
+    assert {"US", "CA", "CEPT", "GB", "JP", "AU", "KR", "BR", "CN"} <= stored
+    for region in stored:
+        assert allowed_numbers(region, IEEE_2450, Use(0.0, listens=True)) == set(range(11, 27))
+
+
+def test_least_rejection_of_the_standard() -> None:
+    """IEEE 802.15.4-2003 6.5.3.4 table 22, as quoted in AN3218: -85 dBm, 0 dB beside, 30 dB beyond."""
+    least = RadioKind()
+    assert (least.sensitivity_dbm, least.adjacent_db, least.alternate_db, least.further_db) == (-85.0, 0.0, 30.0, None)
+    here = channel(IEEE_2450, 15)
+    assert [rejection_db(least, here, here.centre_mhz + 5 * k, 2.0) for k in (-2, -1, 1, 2, 3)] == [30, 0, 0, 30, 30]
+
+
+@pytest.mark.parametrize("apart_mhz, level_db", [(0, 0), (9, 0), (10, -10), (11, -20), (20, -28), (30, -40)])
+def test_mask_of_a_wifi_channel_20_mhz_wide(apart_mhz: float, level_db: float) -> None:
+    """Class A row of table I-9 (IEEE 802.11-10/1327r0): level against the top, on both sides."""
+    sliver = 0.001
+    for side in (-1.0, 1.0):
+        at = 2437.0 + side * apart_mhz
+        share = mask_share(2437.0, 20.0, at - sliver / 2, at + sliver / 2)
+        assert 10 * math.log10(share * 20.0 / sliver) == pytest.approx(level_db, abs=0.01)
+
+
+def test_a_2_mhz_receiver_takes_a_tenth_of_wifi_on_its_channel() -> None:
+    """10 log10(2/20) = -10 dB; what counts is no less, as the least radio of the standard hears beside it too."""
+    wifi, own = channel(WIFI_2, 6), channel(IEEE_2450, 17)
+    share = mask_share(wifi.centre_mhz, wifi.width_mhz, own.low_mhz, own.high_mhz)
+    assert 10 * math.log10(share) == pytest.approx(-10.0, abs=0.01)
+    assert coupling_db(RadioKind(), own, wifi.centre_mhz, wifi.width_mhz, ofdm=True) <= 10.0
+
+
+@pytest.mark.parametrize("senders, all_", [(2, 2), (3, 9), (4, 24), (5, 50), (6, 90), (7, 147), (8, 224), (32, 15_872)])
+def test_how_many_third_order_products_there_are(senders: int, all_: int) -> None:
+    """n(n-1) of two signals and n(n-1)(n-2)/2 of three, and the program finds as many on an endless grid."""
+    assert sum(product_counts(senders)) == all_
+
+
+def test_third_order_products_found_are_as_many_as_counted() -> None:
+    """Four senders on one cart, and a fifth camera far off on a channel wide enough to catch every product."""
+    wide = Channel("test", 99, 2450.0, 1000.0, 1000.0)
+    plan = {letter: channel(IEEE_2450, k) for letter, k in zip("ABCD", (11, 13, 17, 26), strict=True)} | {"E": wide}
+    places = {letter: [Place(0.3 * at)] for at, letter in enumerate("ABCD")} | {"E": [Place(500.0)]}
+    found = [one for one in third_order(plan, places) if one.letter == "E"]
+    assert len(found) == sum(product_counts(4))
+
+
+@pytest.mark.parametrize(
+    "eirp_mw, frequency_mhz, limit, met_m",
+    [(4000.0, 2450.0, 1.0, 0.178), (4000.0, 915.0, 0.61, 0.228), (100.0, 2450.0, 1.0, 0.028)],
+)
+def test_exposure_of_the_general_public(eirp_mw: float, frequency_mhz: float, limit: float, met_m: float) -> None:
+    """47 CFR 1.1310 table 1, and S = EIRP / (4 pi d^2): where the limit is met."""
+    assert public_limit_mw_cm2(frequency_mhz) == pytest.approx(limit, abs=0.001)
+    assert met_from_m(eirp_mw, frequency_mhz) == pytest.approx(met_m, abs=0.0005)
+    assert density_mw_cm2(eirp_mw, met_m) == pytest.approx(limit, rel=0.04)
+
+
+def test_density_of_four_watts_at_20_cm() -> None:
+    """0.796 mW/cm2; and the limit rises with frequency up to 1500 MHz, where it is 1.0."""
+    assert density_mw_cm2(4000.0, 0.2) == pytest.approx(0.796, abs=0.0005)
+    assert public_limit_mw_cm2(1500.0) == pytest.approx(1.0)
+    with pytest.raises(ValueError, match="300 MHz"):
+        public_limit_mw_cm2(100.0)
+
+
+def test_other_forms_of_path_loss() -> None:
+    """Log-distance at its reference and a decade on; P.1238 at 2450 MHz, 10 m: 20 log10(2450) + 30 - 28 = 69.78 dB."""
+    assert log_distance_db(60.18, 2.0, 100.0, 10.0) == pytest.approx(free_space_db(2450.0, 100.0), abs=0.005)
+    assert log_distance_db(40.0, 3.5, 10.0) == pytest.approx(75.0)
+    assert indoor_db(2450.0, 10.0) == pytest.approx(69.78, abs=0.005)
+    assert [(one.a, one.b_db, one.g, one.spread_db) for one in (IN_SIGHT, NO_SIGHT, HOMES)] == [
+        (2.12, 29.2, 2.11, 5.06),
+        (4.00, 10.2, 2.36, 7.60),
+        (3.01, 18.8, 2.07, 3.07),
+    ]

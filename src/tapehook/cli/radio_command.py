@@ -1,7 +1,7 @@
 """``tapehook radio``: which channel each camera gets."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -9,12 +9,14 @@ from tapehook.cli.console import show_findings, show_json, show_rows
 from tapehook.cli.refusals import Argument, Command, Option, OptionProblem, Refusal, folder_path, plain
 
 if TYPE_CHECKING:
-    from tapehook.prep.radio import RadioPrep
+    from tapehook.prep.radio import RadioPrep, Taken
+    from tapehook.radio.scan import Scan
 
 _EXAMPLE = """\b
 Example:
   tapehook radio my-job
-  tapehook radio my-job --json
+  tapehook radio my-job --json > plan.json
+  tapehook radio my-job --keep plan.json --taken 2450
 """
 
 
@@ -28,8 +30,29 @@ Example:
     help="Yesterday's plan: move as few cameras as possible.",
 )
 @click.option("--judge", cls=Option, metavar="PLAN", callback=folder_path, help="A plan to be judged as it stands.")
+@click.option(
+    "--taken",
+    cls=Option,
+    multiple=True,
+    metavar="MHZ",
+    help="Somebody took it, as 2450 or 2440-2460: plan anew, moving as few as possible. May be said again.",
+)
+@click.option(
+    "--scan",
+    cls=Option,
+    metavar="CSV",
+    callback=folder_path,
+    help="A scan: frequency and level in each line.",
+)
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print one JSON object (docs: Commands).")
-def command(folder: Path, keep: Path | None, judge: Path | None, as_json: bool) -> None:  # noqa: FBT001
+def command(
+    folder: Path,
+    keep: Path | None,
+    judge: Path | None,
+    taken: tuple[str, ...],
+    scan: Path | None,
+    as_json: bool,  # noqa: FBT001
+) -> None:
     """A channel for each camera that is allowed where you are and fights nobody.
 
     One channel for a camera: its hand unit and its receivers share it. Says the margin of the worst link, what no plan
@@ -37,23 +60,59 @@ def command(folder: Path, keep: Path | None, judge: Path | None, as_json: bool) 
     """
     if keep is not None and judge is not None:
         raise Refusal([OptionProblem("--judge", str(judge), "either a plan to judge or --keep")])
+    if judge is not None and taken:
+        raise Refusal([OptionProblem("--judge", str(judge), "either a plan to judge or --taken")])
     from tapehook.job import read_job
     from tapehook.job.radio_plans import read_radio_plan
     from tapehook.prep.radio import plan_radio
-    from tapehook.prep.radio_findings import radio_as_json
+    from tapehook.prep.radio_as_json import radio_as_json
 
     job, given = read_job(folder), keep or judge
     plan = read_radio_plan(given) if given else None
-    prep = plan_radio(job, keep=plan if keep else None, judge=plan if judge else None, file=given.name if given else "")
+    prep = plan_radio(
+        job,
+        keep=plan if keep else None,
+        judge=plan if judge else None,
+        taken=_taken(taken),
+        scan=_scan(scan),
+        file=given.name if given else "",
+    )
     if as_json:
         show_json(radio_as_json(prep))
     else:
         _show(prep)
 
 
+def _taken(said: tuple[str, ...]) -> "list[Taken]":
+    """What somebody took. Refuses all that cannot be read at once."""
+    from tapehook.prep.radio import TAKEN_EXPECTED, Taken
+
+    found, problems = [], []
+    for text in said:
+        try:
+            found.append(Taken.read(text))
+        except ValueError:
+            problems.append(OptionProblem("--taken", text, TAKEN_EXPECTED))
+    if problems:
+        raise Refusal(problems)
+    return found
+
+
+def _scan(path: Path | None) -> "Scan | None":
+    """The scan in a file."""
+    if path is None:
+        return None
+    from tapehook.job.radio_scans import read_scan
+    from tapehook.job.sheets import read_bytes
+    from tapehook.radio.scan import scan_of
+
+    return scan_of(read_scan(read_bytes(path), path.name))
+
+
 def _show(prep: "RadioPrep") -> None:
-    """The plan, the transmitter list when effects are on the call, findings, cautions, assumptions."""
-    from tapehook.prep.radio_findings import cautions, radio_as_json, radio_findings
+    """The plan, its links, the transmitter list when effects are on the call, findings, cautions, assumptions."""
+    from tapehook.prep.radio_as_json import radio_as_json
+    from tapehook.prep.radio_findings import cautions, radio_findings
 
     shape, plan = radio_as_json(prep), prep.plan
     bound = "" if plan.bound_db is None else f", no plan exceeds {plan.bound_db:.1f} dB"
@@ -65,8 +124,16 @@ def _show(prep: "RadioPrep") -> None:
         for letter, one in shape["networks"].items()
     ]  # fmt: skip
     show_rows(("camera", "band", "channel", "centre", "margin", "fall back on", "region"), rows)
+    links = [
+        [letter, "to the camera" if link["from_hand"] else "to the hand unit", f"{link['distance_m']:.0f} m",
+         f"{link['margin_db']:.1f} dB", f"{link['alone_db']:.1f} dB", _eaten(link["eaten_by"])]
+        for letter, one in shape["networks"].items() for link in one["links"]
+    ]  # fmt: skip
+    show_rows(("camera", "link", "over", "margin", "alone", "what eats it"), links)
     if plan.moved:
         click.echo(plain(f"moved    {', '.join(plan.moved)}"))
+    if shape["next_best"]:
+        click.echo(plain(f"next     {_next(shape['next_best'])}"))
     if prep.job.fired_effects:
         for one in shape["transmitters"]:
             held = "hand-held" if one["hand_held"] else "mounted"
@@ -81,3 +148,14 @@ def _show(prep: "RadioPrep") -> None:
 
 def _back(fallback: dict[str, object] | None) -> str:
     return "none" if fallback is None else f"{fallback['channel']} at {fallback['band']} MHz"
+
+
+def _eaten(by: list[dict[str, Any]]) -> str:
+    return ", ".join(f"{one['name']} {one['takes_db']:.1f} dB" for one in by) or "nothing"
+
+
+def _next(other: dict[str, Any]) -> str:
+    """The next-best plan: what is other in it, and its worst margin."""
+    others = [(letter, one) for letter, one in other["networks"].items() if one["moved"]]
+    moved = [f"{letter} on {one['channel']} at {one['band']} MHz" for letter, one in others]
+    return f"best plan but this: {', '.join(moved)}; worst margin {other['worst_margin_db']:.1f} dB"

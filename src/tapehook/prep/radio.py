@@ -1,7 +1,9 @@
 """The radio plan of a job: its radios and senders put on the air, and what was assumed where nothing was said."""
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from tapehook.job.problems import JobProblems, Problem
 from tapehook.job.records import Emitter as EmitterRecord
@@ -12,12 +14,44 @@ from tapehook.radio.channels import FOCUS_STANDARDS, WIFI_2
 from tapehook.radio.channels import channel as channel_of
 from tapehook.radio.masks import RadioKind
 from tapehook.radio.plan import RadioPlan, judge_plan, make_plan
+from tapehook.radio.scan import Scan
 
 MOST_RECEIVERS = 3
 """Receivers in one camera's network. Common practice, no source."""
 _APART_M, _LINK_M, _OTHERS_M = 5.0, 30.0, 10.0
 _SENDS_DBM = 20.0
 BAND_OF = {standard: band for band, standard in FOCUS_STANDARDS.items()}
+
+
+TAKEN_EXPECTED = "a frequency in MHz such as 2450, or a stretch such as 2440-2460"
+
+
+class Taken(NamedTuple):
+    """A stretch of spectrum somebody else has taken, MHz."""
+
+    low_mhz: float
+    high_mhz: float
+
+    @property
+    def title(self) -> str:
+        """As people say it."""
+        same = self.low_mhz == self.high_mhz
+        return f"{self.low_mhz:g} MHz" if same else f"{self.low_mhz:g} to {self.high_mhz:g} MHz"
+
+    @classmethod
+    def read(cls, text: str) -> "Taken":
+        """From "2450" or "2440-2460", MHz. Raises ValueError for anything else."""
+        number = r"(\d{1,6}(?:\.\d{1,6})?)"
+        found = re.fullmatch(rf"\s*{number}\s*(?:[-–]\s*{number}\s*)?(?:MHz)?\s*", text, re.IGNORECASE)
+        low = float(found[1]) if found else 0.0
+        high = float(found[2]) if found and found[2] else low
+        if not 1.0 <= low <= high <= 100_000.0:
+            raise ValueError(TAKEN_EXPECTED)
+        return cls(low, high)
+
+    def touches(self, channel: Channel) -> bool:
+        """True where the channel overlaps it."""
+        return channel.low_mhz <= self.high_mhz and channel.high_mhz >= self.low_mhz
 
 
 @dataclass(frozen=True)
@@ -31,6 +65,7 @@ class RadioPrep:
     refused: dict[str, dict[Channel, Refused]]
     assumptions: tuple[str, ...]
     judged: bool
+    taken: tuple[Taken, ...] = ()
 
 
 def plan_radio(
@@ -38,28 +73,45 @@ def plan_radio(
     *,
     keep: Mapping[str, tuple[str, int]] | None = None,
     judge: Mapping[str, tuple[str, int]] | None = None,
+    taken: Sequence[Taken] = (),
+    scan: Scan | None = None,
     file: str = "plan",
 ) -> RadioPrep:
     """Plan the job's radios, keeping channels of ``keep`` where that can be done, or judge the plan ``judge``.
 
-    Raises JobProblems without a region or radios, and with channels that do not exist in ``keep`` or ``judge``.
+    Channels that touch ``taken`` are withdrawn; without ``keep``, the plan kept is then the one made before they were
+    taken. What a ``scan`` heard counts beside the noise everywhere. Raises JobProblems without a region or radios, and
+    with channels that do not exist in ``keep`` or ``judge``.
     """
     _check(job)
     given = _channels(keep if keep is not None else judge or {}, job, file)
-    said: list[str] = []
-    permits: dict[str, dict[Channel, Permit]] = {}
-    refused: dict[str, dict[Channel, Refused]] = {}
+    permits, refused, air = _on_the_air(job, (), scan)
+    before = given
+    if taken:
+        if keep is None and judge is None:
+            before = make_plan(air).channels
+        permits, refused, air = _on_the_air(job, taken, scan)
+    plan = judge_plan(air, given) if judge is not None else make_plan(air, before or None, other=True)
+    said = _assumed(job, taken, scan)
+    return RadioPrep(job, air, plan, permits, refused, tuple(said), judge is not None, tuple(taken))
+
+
+_Permits = dict[str, dict[Channel, Permit]]
+_Refusals = dict[str, dict[Channel, Refused]]
+
+
+def _on_the_air(job: Job, taken: Sequence[Taken], scan: Scan | None) -> tuple[_Permits, _Refusals, Air]:
+    """What each camera may use, and everything that sends."""
+    permits: _Permits = {}
+    refused: _Refusals = {}
     networks = []
     letters = sorted({radio.camera for radio in job.radios if radio.camera})
     for at, letter in enumerate(letters):
         radios = [radio for radio in job.radios if radio.camera == letter]
-        permits[letter], refused[letter] = _offered(job.region or "", radios)
+        permits[letter], refused[letter] = _offered(job.region or "", radios, taken)
         networks.append(_network(letter, at, radios, tuple(permits[letter])))
     emitters = tuple(_emitter(one, len(letters)) for one in job.emitters)
-    air = Air(tuple(networks), emitters, job.surroundings or "in_sight")
-    said += _assumed(job)
-    plan = judge_plan(air, given) if judge is not None else make_plan(air, given or None)
-    return RadioPrep(job, air, plan, permits, refused, tuple(said), judge is not None)
+    return permits, refused, Air(tuple(networks), emitters, job.surroundings or "in_sight", scan=scan)
 
 
 def _check(job: Job) -> None:
@@ -92,8 +144,10 @@ def _channels(plan: Mapping[str, tuple[str, int]], job: Job, file: str) -> dict[
     return found
 
 
-def _offered(region: str, radios: list[Radio]) -> tuple[dict[Channel, Permit], dict[Channel, Refused]]:
-    """The channels that all radios of a camera can use, permitted and not."""
+def _offered(
+    region: str, radios: list[Radio], taken: Sequence[Taken]
+) -> tuple[dict[Channel, Permit], dict[Channel, Refused]]:
+    """The channels that all radios of a camera can use, permitted and not, or taken by somebody else."""
     sets = [set(radio.bands or ["2450"]) for radio in radios]
     bands = [band for band in FOCUS_STANDARDS if all(band in one for one in sets)]
     use = Use(
@@ -106,6 +160,9 @@ def _offered(region: str, radios: list[Radio]) -> tuple[dict[Channel, Permit], d
     for band in bands:
         for one in STANDARDS[FOCUS_STANDARDS[band]]:
             answer = permit(region, one, use)
+            gone = next((other for other in taken if other.touches(one)), None)
+            if gone is not None and isinstance(answer, Permit):
+                answer = Refused("taken", f"{gone.title} is taken by somebody else", "as told with the plan")
             if isinstance(answer, Permit):
                 good[one] = answer
             else:
@@ -124,20 +181,35 @@ def _kind(radio: Radio) -> RadioKind:
 
 
 def _network(letter: str, at: int, radios: list[Radio], options: tuple[Channel, ...]) -> Network:
-    """A camera's network: the weakest figures of its radios count."""
+    """A camera's network: as receivers, the weakest figures of its radios count; each sends with its own power.
+
+    A hand unit or receiver that is not listed sends as the strongest of those that are.
+    """
     kinds = [_kind(radio) for radio in radios]
     hands = [radio for radio in radios if radio.role == "hand"]
     receivers = [radio for radio in radios if radio.role == "receiver"]
+    strongest = max(one.eirp_dbm for one in kinds)
     kind = RadioKind(
-        min(one.eirp_dbm for one in kinds),
+        strongest,
         max(one.sensitivity_dbm for one in kinds),
         min(one.adjacent_db for one in kinds),
         min(one.alternate_db for one in kinds),
     )
     camera = Place(_APART_M * at, 0.0)
-    hand = _place(hands[0], Place(camera.x_m, _LINK_M)) if hands else Place(camera.x_m, _LINK_M)
-    ends = tuple(_place(one, camera) for one in receivers) or (camera,)
-    return Network(letter, kind, hand, ends, options)
+    beside = Place(camera.x_m, _LINK_M)
+    sent = [[_kind(one).eirp_dbm for one in some] or [strongest] for some in (hands, receivers)]
+    return Network(
+        letter,
+        kind,
+        tuple(_place(one, beside) for one in hands) or (beside,),
+        tuple(_place(one, camera) for one in receivers) or (camera,),
+        options,
+        (*sent[0], *sent[1]),
+    )
+
+
+def _letters(radios: list[Radio]) -> set[str]:
+    return {radio.camera for radio in radios if radio.camera}
 
 
 def _place(thing: Radio | EmitterRecord, otherwise: Place) -> Place:
@@ -156,7 +228,7 @@ def _emitter(one: EmitterRecord, cameras: int) -> Emitter:
     )
 
 
-def _assumed(job: Job) -> list[str]:
+def _assumed(job: Job, taken: Sequence[Taken], scan: Scan | None) -> list[str]:
     """One sentence for each thing that was assumed."""
     least, mine = RadioKind(), [radio for radio in job.radios if radio.camera]
     said = []
@@ -177,6 +249,16 @@ def _assumed(job: Job) -> list[str]:
         )
     if job.surroundings is None:
         said.append("Links cross open ground in sight (ITU-R P.1411).")
+    if any({radio.role for radio in mine if radio.camera == one} != {"hand", "receiver"} for one in _letters(mine)):
+        said.append("A hand unit or receiver that is not listed sends as strongly as the camera's strongest radio.")
+    if taken:
+        what = " and ".join(one.title for one in taken)
+        said.append(f"Channels that touch {what} are withdrawn; what is sent there does not count beside them.")
+    if scan is not None:
+        said.append(
+            "What the scan heard is taken to be heard at every radio, each level as the power in its step; own radios "
+            "were off. Senders listed besides count twice, on the safe side."
+        )
     said.append("A body takes 10 dB of each wanted signal (no source); other senders arrive as in free space.")
     said.append(
         "A signal must stand 6 dB above one on its own channel, and another band is rejected by 50 dB. No source."

@@ -1,13 +1,15 @@
-"""What the radio plan says to people, and its JSON values. Nothing here, or printed from here, is a safe distance."""
+"""What the radio plan says to people. Nothing here, or printed from here, is a safe distance."""
 
 from collections.abc import Iterator
-from typing import Any
 
 from tapehook.finding import Figure, Finding, Severity, sort_findings
 from tapehook.prep.radio import BAND_OF, MOST_RECEIVERS, RadioPrep
 from tapehook.radio import Channel, Refused, permit
-from tapehook.radio.air import third_order
+from tapehook.radio.air import Product, third_order
 from tapehook.radio.allowed import Use
+from tapehook.radio.exposure import PORTABLE_M, density_mw_cm2, public_limit_mw_cm2
+from tapehook.radio.propagation import milliwatts
+from tapehook.radio.solving import installed
 
 THIN_DB = 10.0
 """Margin below which a link is watched: a hand or a body may take it. Common practice, no source."""
@@ -41,14 +43,15 @@ def cautions(prep: RadioPrep) -> list[str]:
 def radio_findings(prep: RadioPrep) -> list[Finding]:
     """Everything found, worst first."""
     found = [*_without(prep), *_refusals(prep), *_margins(prep), *_conflicts(prep), *_permits(prep), *_products(prep)]
-    found += [*_engine(prep), *_effects(prep), *_crowded(prep)]
+    found += [*_engine(prep), *_exposure(prep), *_effects(prep), *_crowded(prep)]
     walk = "Walk each link to the far end of its set, body between, with everybody else switched on."
     message = "No figure here replaces a walk test: it should prove each margin at the place of work."
     found.append(Finding("radio-walk-test", "info", "Radio", message, walk))
     return sort_findings(found)
 
 
-def _name(channel: Channel) -> str:
+def channel_name(channel: Channel) -> str:
+    """A channel as people say it, with its band and middle."""
     return f"channel {channel.number} at {BAND_OF[channel.standard]} MHz ({channel.centre_mhz:g} MHz)"
 
 
@@ -87,7 +90,7 @@ def _margins(prep: RadioPrep) -> Iterator[Finding]:
     for letter, margin in prep.plan.margin_db.items():
         if margin >= THIN_DB:
             continue
-        message = f"Camera {letter} has {margin:.1f} dB of margin on {_name(prep.plan.channels[letter])}."
+        message = f"Camera {letter} has {margin:.1f} dB of margin on {channel_name(prep.plan.channels[letter])}."
         step = "Bring the receiver nearer, move other senders away from it, or ask the coordinator for another channel."
         figure = Figure(margin, "dB")
         severity: Severity = "fix" if margin < 0 else "watch"
@@ -103,7 +106,7 @@ def _conflicts(prep: RadioPrep) -> Iterator[Finding]:
                 continue
             same = one.number == two.number
             what = "share" if same else "are neighbours on"
-            channels = _name(one) if same else f"channels {one.number} and {two.number}"
+            channels = channel_name(one) if same else f"channels {one.number} and {two.number}"
             message = f"Cameras {letter} and {other} {what} {channels}."
             step = "Give one of them another channel." if same else "Leave a channel between them where there is one."
             code = "radio-co-channel" if same else "radio-adjacent"
@@ -111,7 +114,7 @@ def _conflicts(prep: RadioPrep) -> Iterator[Finding]:
             yield Finding(code, severity, f"Camera {letter}", message, step, camera=letter)
         for sender in prep.air.emitters:
             if abs(sender.centre_mhz - one.centre_mhz) < (sender.width_mhz + one.width_mhz) / 2.0:
-                message = f"{sender.id} covers {_name(one)} of camera {letter}."
+                message = f"{sender.id} covers {channel_name(one)} of camera {letter}."
                 step = "Ask whose it is and whether it can move, or plan anew with its channel taken."
                 yield Finding("radio-covered", "watch", f"Camera {letter}", message, step, camera=letter)
 
@@ -122,35 +125,70 @@ def _permits(prep: RadioPrep) -> Iterator[Finding]:
         if allowed is None:
             why = prep.refused[letter].get(one) or permit(prep.job.region or "", one, Use(0.0))
             reason = f"{why.reason} ({why.source})" if isinstance(why, Refused) else "its radios do not use that band"
-            message = f"Camera {letter} stands on {_name(one)}, which is not offered: {reason}."
+            message = f"Camera {letter} stands on {channel_name(one)}, which is not offered: {reason}."
             yield Finding(
                 "radio-not-allowed", "fix", f"Camera {letter}", message, "Give it another channel.", camera=letter
             )
         elif not allowed.row.confirmed:
-            message = (
-                f"Camera {letter}, {_name(one)}: {allowed.wording} in {allowed.row.region} ({allowed.row.source})."
-            )
+            message = f"Camera {letter}, {channel_name(one)}: {allowed.wording} in {allowed.row.region} "
+            message += f"({allowed.row.source})."
             step = "Check the national text before the radio is switched on."
             yield Finding("radio-unconfirmed", "watch", f"Camera {letter}", message, step, camera=letter)
 
 
 def _products(prep: RadioPrep) -> Iterator[Finding]:
-    places = {one.letter: (one.hand, *one.receivers) for one in prep.air.networks}
+    """One finding for each camera that products of its neighbours fall on."""
+    places = {one.letter: (*one.hands, *one.receivers) for one in prep.air.networks}
+    hit: dict[str, list[Product]] = {}
     for product in third_order(prep.plan.channels, places):
-        senders = " and ".join(product.senders)
-        message = (
-            f"Senders of cameras {senders} make a third-order product at {product.frequency_mhz:g} MHz, on camera "
-        )
-        message += f"{product.letter}'s channel."
+        hit.setdefault(product.letter, []).append(product)
+    for letter, products in sorted(hit.items()):
+        senders = " and ".join(sorted({one for product in products for one in product.senders}))
+        if len(products) == 1:
+            what = f"a third-order product at {products[0].frequency_mhz:g} MHz"
+        else:
+            what = f"{len(products)} third-order products"
+        message = f"Senders of cameras {senders}, within 2 m of each other, make {what}, on camera {letter}'s channel."
         step = "A warning only: keep hand units of different cameras apart on the cart."
-        yield Finding("radio-third-order", "watch", f"Camera {product.letter}", message, step, camera=product.letter)
+        figure = Figure(float(len(products)), "products")
+        yield Finding("radio-third-order", "watch", f"Camera {letter}", message, step, figure, camera=letter)
+
+
+def _exposure(prep: RadioPrep) -> Iterator[Finding]:
+    """The strongest radio against the general public's limit; with fired effects on the call no figure is given."""
+    if prep.job.fired_effects or not prep.plan.channels:
+        return
+    shares = [
+        (density_mw_cm2(milliwatts(sender.eirp_dbm), PORTABLE_M) / public_limit_mw_cm2(channel.centre_mhz), one.letter)
+        for one in prep.air.networks
+        if (channel := prep.plan.channels.get(one.letter)) is not None
+        for sender in one.senders
+    ]
+    share, letter = max(shares)
+    message = f"The strongest radio, of camera {letter}, reaches {100 * share:.2g} % of the US limit for the public "
+    message += "at 20 cm."
+    step = "Nearer than that the maker's manual and the rules for radios worn on the body hold (47 CFR 1.1310, 2.1093)."
+    severity: Severity = "watch" if share > 1.0 else "info"
+    yield Finding("radio-exposure", severity, "Radio", message, step, Figure(100.0 * share, "%"))
 
 
 def _engine(prep: RadioPrep) -> Iterator[Finding]:
-    if prep.plan.status == "bound" and not prep.judged:
+    """What is not proven, and what would prove it."""
+    plan = prep.plan
+    if plan.status != "bound" or prep.judged:
+        return
+    if plan.worst_proven:
+        bound = "" if plan.sum_bound_db is None else f", and no plan as good is below {plan.sum_bound_db} dB"
+        message = (
+            f"No plan has a better worst pair; the sum of what falls short, {plan.sum_db} dB, is not proven{bound}."
+        )
+    else:
         message = "The plan is good but not proven best; bound_db says what no plan can be better than."
-        step = "Install the extra tapehook[radio] for proofs of large plans."
-        yield Finding("radio-bound", "info", "Radio", message, step)
+    if installed():
+        step = "Its time ran out: nothing to do. Fewer cameras, or fewer bands to choose from, would be proven."
+    else:
+        step = "Install the extra tapehook[radio], which proves more of large plans."
+    yield Finding("radio-bound", "info", "Radio", message, step)
 
 
 def _effects(prep: RadioPrep) -> Iterator[Finding]:
@@ -164,59 +202,3 @@ def _crowded(prep: RadioPrep) -> Iterator[Finding]:
             message = f"Camera {one.letter} has {len(one.receivers)} receivers; up to {MOST_RECEIVERS} are usual."
             step = "Ask the maker of the hand unit how many it serves."
             yield Finding("radio-receivers", "watch", f"Camera {one.letter}", message, step, camera=one.letter)
-
-
-def transmitters(prep: RadioPrep) -> list[dict[str, Any]]:
-    """Every transmitter of the plan for the effects supervisor: frequency, power, place, hand-held or not."""
-    powers = {radio.id: radio.power_dbm for radio in prep.job.radios}
-    rows = []
-    for radio in prep.job.radios:
-        channel = prep.plan.channels.get(radio.camera or "")
-        network = next((one for one in prep.air.networks if one.letter == radio.camera), None)
-        power = powers[radio.id]
-        rows.append(
-            {
-                "id": radio.id,
-                "camera": radio.camera,
-                "frequency_mhz": channel.centre_mhz if channel else None,
-                "eirp_dbm": network.kind.eirp_dbm if power is None and network else power,
-                "x_m": radio.x_m,
-                "y_m": radio.y_m,
-                "hand_held": radio.role == "hand",
-            }
-        )
-    return rows
-
-
-def radio_as_json(prep: RadioPrep) -> dict[str, Any]:
-    """The plan as plain JSON values: the shape of ``tapehook radio --json``."""
-    plan = prep.plan
-    return {
-        "status": plan.status,
-        "region": prep.job.region,
-        "worst_margin_db": plan.worst_margin_db,
-        "bound_db": plan.bound_db,
-        "networks": {
-            letter: {
-                "band": BAND_OF[one.standard],
-                "channel": one.number,
-                "centre_mhz": one.centre_mhz,
-                "margin_db": plan.margin_db[letter],
-                "fallback": _back(plan.fallback.get(letter)),
-                "permit": prep.permits[letter][one].wording if one in prep.permits[letter] else "not allowed",
-            }
-            for letter, one in sorted(plan.channels.items())
-        },
-        "moved": list(plan.moved),
-        "without": list(plan.without),
-        "transmitters": transmitters(prep),
-        "findings": [finding.as_json() for finding in radio_findings(prep)],
-        "cautions": cautions(prep),
-        "assumptions": list(prep.assumptions),
-    }
-
-
-def _back(channel: Channel | None) -> dict[str, Any] | None:
-    if channel is None:
-        return None
-    return {"band": BAND_OF[channel.standard], "channel": channel.number, "centre_mhz": channel.centre_mhz}

@@ -2,7 +2,8 @@
 
 A network is one hand unit and its receivers on one channel, taking turns: at any moment one of them sends. Wanted
 signals lose what the surroundings and a body take; unwanted ones are taken in free space, as if in plain sight, so
-that a margin errs on the safe side. Margins add powers in milliwatts.
+that a margin errs on the safe side. Each sender counts with its own power; of a network, the one that arrives
+strongest. Margins add powers in milliwatts.
 """
 
 import math
@@ -15,6 +16,7 @@ import numpy.typing as npt
 from tapehook.radio.channels import Channel
 from tapehook.radio.masks import RadioKind, coupling_db
 from tapehook.radio.propagation import Surroundings, free_space_db, path_loss_db
+from tapehook.radio.scan import Scan
 
 Floats = npt.NDArray[np.float64]
 NEAREST_M = 0.5
@@ -34,20 +36,42 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
+class Sender:
+    """A radio of a network: where it is, and the EIRP it sends, dBm."""
+
+    place: Place
+    eirp_dbm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Network:
-    """One camera's link: hand unit, receivers (one or more), and the channels it may be offered."""
+    """One camera's link: hand units and receivers (one or more of each), and the channels it may be offered.
+
+    ``kind`` is what its receivers stand. A radio sends ``kind.eirp_dbm`` unless ``powers_dbm`` gives the power of
+    each, hand units first.
+    """
 
     letter: str
     kind: RadioKind
-    hand: Place
+    hands: tuple[Place, ...]
     receivers: tuple[Place, ...]
     options: tuple[Channel, ...]
+    powers_dbm: tuple[float, ...] = ()
 
     @property
-    def links(self) -> tuple[tuple[Place, Place], ...]:
-        """(sender, receiver) of each way, hand unit to receiver first."""
-        there = tuple((self.hand, place) for place in self.receivers)
-        return (*there, *((receiver, sender) for sender, receiver in there))
+    def senders(self) -> tuple[Sender, ...]:
+        """All its radios, hand units first: each sends in its turn."""
+        places = (*self.hands, *self.receivers)
+        powers = self.powers_dbm or (self.kind.eirp_dbm,) * len(places)
+        return tuple(Sender(place, power) for place, power in zip(places, powers, strict=True))
+
+    @property
+    def links(self) -> tuple[tuple[Sender, Place], ...]:
+        """(sender, place it is heard at) of each way, hand units to receivers first."""
+        ends = self.senders
+        hands, receivers = ends[: len(self.hands)], ends[len(self.hands) :]
+        there = tuple((hand, receiver.place) for hand in hands for receiver in receivers)
+        return (*there, *((receiver, hand.place) for hand in hands for receiver in receivers))
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,40 +88,42 @@ class Emitter:
 
 @dataclass(frozen=True)
 class Air:
-    """Everything that sends, and the surroundings the wanted signals cross."""
+    """Everything that sends, the surroundings the wanted signals cross, and what a scan heard besides."""
 
     networks: tuple[Network, ...]
     emitters: tuple[Emitter, ...] = ()
     surroundings: Surroundings = "in_sight"
     body_loss_db: float = 10.0
+    scan: Scan | None = None
 
     def wanted_dbm(self, network: Network, channel: Channel) -> Floats:
         """Level of the wanted signal at the end of each link, (links,)."""
         return np.array(
             [
-                network.kind.eirp_dbm
+                sender.eirp_dbm
                 - self.body_loss_db
-                - path_loss_db(self.surroundings, channel.centre_mhz, sender.to(receiver))
-                for sender, receiver in network.links
+                - path_loss_db(self.surroundings, channel.centre_mhz, sender.place.to(heard_at))
+                for sender, heard_at in network.links
             ]
         )
 
     def from_emitters_mw(self, network: Network, channel: Channel) -> Floats:
-        """Power of all emitters that counts beside the noise at the end of each link, milliwatts (links,)."""
-        total = np.zeros(len(network.links))
+        """Power of all emitters, and of the scan, that counts beside the noise at the end of each link, mW (links,)."""
+        total = np.full(len(network.links), self.scan.counted_mw(network.kind, channel) if self.scan else 0.0)
         for one in self.emitters:
             coupling = coupling_db(network.kind, channel, one.centre_mhz, one.width_mhz, one.ofdm)
-            for at, (_, receiver) in enumerate(network.links):
-                loss = free_space_db(one.centre_mhz, one.place.to(receiver))
+            for at, (_, heard_at) in enumerate(network.links):
+                loss = free_space_db(one.centre_mhz, one.place.to(heard_at))
                 total[at] += 10.0 ** ((one.eirp_dbm - loss - coupling) / 10.0)
         return total
 
     def from_network_dbm(self, network: Network, other: Network, other_channel: Channel) -> Floats:
-        """Level of the strongest sender of another network at the end of each link, before rejection, (links,)."""
-        senders = (other.hand, *other.receivers)
-        nearest = np.array([min(sender.to(receiver) for sender in senders) for _, receiver in network.links])
-        flat = other.kind.eirp_dbm - free_space_db(other_channel.centre_mhz, 1.0)
-        return np.asarray(flat - 20.0 * np.log10(nearest), dtype=np.float64)
+        """Level of another network at the end of each link, before rejection, (links,): its strongest sender there."""
+        levels = [
+            max(sender.eirp_dbm - 20.0 * math.log10(sender.place.to(heard_at)) for sender in other.senders)
+            for _, heard_at in network.links
+        ]
+        return np.array(levels) - free_space_db(other_channel.centre_mhz, 1.0)
 
 
 def margins_db(air: Air, plan: Mapping[str, Channel]) -> dict[str, Floats]:
@@ -123,33 +149,9 @@ def _arriving_mw(air: Air, network: Network, channel: Channel, other: Network, o
     return power
 
 
-def lone_margins_db(air: Air, network: Network) -> Floats:
-    """Worst margin of a network on each of its channels with the emitters on and no other camera, (options,)."""
-    floor = 10.0 ** (network.kind.floor_dbm / 10.0)
-    rows = [
-        air.wanted_dbm(network, one)
-        - network.kind.protection_db
-        - 10.0 * np.log10(floor + air.from_emitters_mw(network, one))
-        for one in network.options
-    ]
-    return np.array([float(row.min()) for row in rows])
-
-
-def pair_margins_db(air: Air, network: Network, other: Network) -> Floats:
-    """Worst margin of ``network`` against ``other`` alone, (own options, the other's options); no emitters."""
-    floor = 10.0 ** (network.kind.floor_dbm / 10.0)
-    wanted = np.array([air.wanted_dbm(network, one) for one in network.options])
-    level = np.array([air.from_network_dbm(network, other, one) for one in other.options])
-    coupling = np.array(
-        [
-            [coupling_db(network.kind, own, one.centre_mhz, one.width_mhz) for one in other.options]
-            for own in network.options
-        ]
-    )
-    counted = 10.0 ** ((level[None] - coupling[..., None]) / 10.0)
-    margin = wanted[:, None] - network.kind.protection_db - 10.0 * np.log10(floor + counted)
-    worst: Floats = margin.min(axis=2)
-    return worst
+def product_counts(senders: int) -> tuple[int, int]:
+    """How many third-order products so many senders make, of two and of three: n (n - 1) and n (n - 1)(n - 2)/2."""
+    return senders * (senders - 1), senders * (senders - 1) * (senders - 2) // 2
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,9 +4,11 @@ import math
 from dataclasses import dataclass
 
 from tapehook.radio.bands import BandRow, rows_of
-from tapehook.radio.channels import Channel
+from tapehook.radio.channels import IEEE_915, Channel
 
 _EDGE_MHZ = 1e-6
+_OTHER_GRID = {"JP": "ARIB STD-T108 1.5, overview: unit channels of 200 kHz", "KR": "national channels; not seen"}
+"""Regions whose own channels the 2 MHz grid of IEEE 802.15.4 at 915 MHz does not match."""
 _LEAST_DIGITAL_MHZ = 0.5
 """Width from which modulation counts as digital transmission in the US rule. 47 CFR 15.247(a)(2)."""
 
@@ -47,6 +49,9 @@ def permit(region: str, channel: Channel, use: Use) -> Permit | Refused:
     rows = rows_of(region)
     if not rows:
         return Refused("region", f"no band is listed for the region {region}", "no row")
+    if channel.standard == IEEE_915 and region in _OTHER_GRID:
+        reason = f"the 2 MHz grid of {IEEE_915} does not match the national channels of {region}"
+        return Refused("grid", reason, _OTHER_GRID[region])
     inside = [row for row in rows if _inside(channel, row)]
     if not inside:
         return _outside(region, channel, rows)

@@ -1,8 +1,8 @@
 """The choice of channels as a table of whole decibels: smallest worst shortfall first, then the least sum.
 
 Networks are numbered, options too. ``alone[i][k]`` is the shortfall of network i on its option k, ``pairs[i, j][k][l]``
-that of the pair i < j. Every value is a whole number of dB, 0 where there is margin enough. ``extra`` adds to the sum
-only. Small choices are settled here by search with bounds; large ones by a constraint solver where it is installed.
+that of the pair i < j. Every value is a whole number of dB, 0 where there is margin enough. ``extra`` and
+``pair_extra`` add to the sum only.
 """
 
 from collections.abc import Sequence
@@ -13,26 +13,31 @@ import numpy.typing as npt
 
 Ints = npt.NDArray[np.int64]
 Choice = tuple[int, ...]
-NODES = 60_000
-"""So many steps the search takes before it gives up proving; about half a second."""
+Pairs = dict[tuple[int, int], Ints]
 
 
 @dataclass(frozen=True)
 class Table:
-    """The shortfalls of a choice, and ``extra[i]``, further cost of options in the sum."""
+    """The shortfalls of a choice; ``extra[i]`` and ``pair_extra[i, j]`` are further cost in the sum."""
 
     alone: tuple[Ints, ...]
-    pairs: dict[tuple[int, int], Ints] = field(default_factory=dict)
+    pairs: Pairs = field(default_factory=dict)
     extra: tuple[Ints, ...] = ()
+    pair_extra: Pairs = field(default_factory=dict)
 
     @property
     def count(self) -> int:
         """How many networks."""
         return len(self.alone)
 
-    def pair(self, i: int, j: int) -> Ints:
-        """Shortfalls of the pair with rows for the options of i."""
-        return self.pairs[i, j] if i < j else self.pairs[j, i].T
+    def cost(self, i: int) -> Ints:
+        """What each option of network i adds to the sum by itself."""
+        return self.alone[i] + self.extra[i] if self.extra else self.alone[i]
+
+    def pair_cost(self, i: int, j: int) -> Ints:
+        """What a pair i < j adds to the sum, rows for the options of i."""
+        more = self.pair_extra.get((i, j))
+        return self.pairs[i, j] if more is None else self.pairs[i, j] + more
 
     def worst(self, choice: Choice) -> int:
         """The largest shortfall of a full choice."""
@@ -41,79 +46,45 @@ class Table:
 
     def total(self, choice: Choice) -> int:
         """The sum of shortfalls and extras of a full choice."""
-        alone = sum(int(self.alone[i][k]) for i, k in enumerate(choice))
-        extra = sum(int(self.extra[i][k]) for i, k in enumerate(choice)) if self.extra else 0
-        return alone + extra + sum(int(table[choice[i], choice[j]]) for (i, j), table in self.pairs.items())
+        alone = sum(int(self.cost(i)[k]) for i, k in enumerate(choice))
+        return alone + sum(int(self.pair_cost(i, j)[choice[i], choice[j]]) for i, j in self.pairs)
+
+    def without(self, i: int, k: int) -> "Table":
+        """The same with option k of network i priced beyond reach: no choice that has another takes it."""
+        barred = self.alone[i].copy()
+        barred[k] = BARRED
+        return Table((*self.alone[:i], barred, *self.alone[i + 1 :]), self.pairs, self.extra, self.pair_extra)
+
+
+BARRED = 10_000
+"""A shortfall no real option has, dB."""
 
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """A choice with its worst and sum, and what no choice can be better than."""
+    """A choice with its worst and sum, and what no choice can be better than.
+
+    ``worst_bound`` is of every choice there is. ``total_bound`` is of those whose worst is at most ``most``: the best
+    worst, or that and the slack asked for. ``engine`` says what settled it: "search", "solver", or "local" for neither.
+    """
 
     choice: Choice
     worst: int
     total: int
     worst_bound: int
     total_bound: int
+    most: int = 0
+    engine: str = "search"
+
+    @property
+    def worst_proven(self) -> bool:
+        """True when the best worst is known, and this choice is within it or the slack allowed."""
+        return self.worst <= self.most
 
     @property
     def proven(self) -> bool:
-        """True when neither the worst nor the sum under it can be better."""
-        return self.worst == self.worst_bound and self.total == self.total_bound
-
-
-class OutOfSteps(Exception):
-    """The search used up its steps."""
-
-
-class _Search:
-    """Depth first, fewest options first, with the options left of each network as a mask."""
-
-    def __init__(self, table: Table, most: int, steps: int = NODES) -> None:
-        self.table, self.most, self.left = table, most, steps
-        extra = table.extra or tuple(np.zeros_like(row) for row in table.alone)
-        self.cost = [row + more for row, more in zip(table.alone, extra, strict=True)]
-        self.best: int | None = None
-        self.choice: Choice | None = None
-
-    def run(self, *, first_only: bool) -> Choice | None:
-        """The choice with the least sum whose worst is at most ``most``; any such with ``first_only``."""
-        allowed = [row <= self.most for row in self.table.alone]
-        self._deeper({}, allowed, [row.copy() for row in self.cost], 0, first_only=first_only)
-        return self.choice
-
-    def _deeper(
-        self,
-        made: dict[int, int],
-        allowed: list[npt.NDArray[np.bool_]],
-        cost: list[Ints],
-        spent: int,
-        *,
-        first_only: bool,
-    ) -> None:
-        self.left -= 1
-        if self.left < 0:
-            raise OutOfSteps
-        open_ = [i for i in range(self.table.count) if i not in made]
-        if not open_:
-            if self.best is None or spent < self.best:
-                self.best, self.choice = spent, tuple(made[i] for i in range(self.table.count))
-            return
-        if any(not allowed[i].any() for i in open_):
-            return
-        least = {i: int(cost[i][allowed[i]].min()) for i in open_}
-        if self.best is not None and spent + sum(least.values()) >= self.best:
-            return
-        i = min(open_, key=lambda one: (int(allowed[one].sum()), -least[one]))
-        for k in sorted(np.flatnonzero(allowed[i]).tolist(), key=lambda one: int(cost[i][one])):
-            next_allowed, next_cost = list(allowed), list(cost)
-            for j in open_:
-                if j != i:
-                    row = self.table.pair(i, j)[k]
-                    next_allowed[j], next_cost[j] = allowed[j] & (row <= self.most), cost[j] + row
-            self._deeper({**made, i: k}, next_allowed, next_cost, spent + int(cost[i][k]), first_only=first_only)
-            if first_only and self.choice is not None:
-                return
+        """True when the best worst is known and no choice as good, or within the slack, has a smaller sum."""
+        return self.worst_proven and self.total == self.total_bound
 
 
 def levels(table: Table) -> list[int]:
@@ -124,94 +95,15 @@ def levels(table: Table) -> list[int]:
     return sorted(values)
 
 
-def choose(table: Table, *, slack: int = 0, solver: bool = True) -> Chosen:
-    """The best choice: worst first, then the sum among choices at most ``slack`` dB worse than the best worst.
-
-    Settled by search; what it cannot settle goes to the constraint solver (extra ``radio``) when that is installed and
-    ``solver`` says so, else to local search with bounds. Raises ValueError when a network has no option.
-    """
-    if any(row.size == 0 for row in table.alone):
-        raise ValueError("a network without any option")
-    if not table.count:
-        return Chosen((), 0, 0, 0, 0)
-    try:
-        worst = _least_worst(table)
-        found = _Search(table, worst + slack).run(first_only=False)
-        assert found is not None  # noqa: S101 - the least worst was reached by a choice
-        total = table.total(found)
-        return (
-            Chosen(found, table.worst(found), total, min(worst, table.worst(found)), total)
-            if not slack
-            else _kept(table, found)
-        )
-    except OutOfSteps:
-        pass
-    if solver:
-        from tapehook.radio import solving
-
-        if solving.installed():
-            return solving.solve(table, slack=slack)
-    return local_choice(table)
-
-
-def _kept(table: Table, found: Choice) -> Chosen:
-    """A choice settled with slack: its worst is what was asked for, so it is its own bound."""
-    return Chosen(found, table.worst(found), table.total(found), table.worst(found), table.total(found))
-
-
-def _least_worst(table: Table) -> int:
-    """The smallest worst shortfall, by halving the levels. Raises OutOfSteps."""
-    steps = levels(table)
-    low, high = 0, len(steps) - 1
-    while low < high:
-        middle = (low + high) // 2
-        if _Search(table, steps[middle], NODES // 4).run(first_only=True) is None:
-            low = middle + 1
-        else:
-            high = middle
-    return steps[low]
-
-
 def bounds(table: Table) -> tuple[int, int]:
     """What no choice can be better than, worst and sum, from single networks and pairs alone."""
-    alone = max(int(row.min()) for row in table.alone)
-    extra = table.extra or tuple(np.zeros_like(row) for row in table.alone)
-    total = sum(int((row + more).min()) for row, more in zip(table.alone, extra, strict=True))
-    worst = alone
+    worst = max(int(row.min()) for row in table.alone)
+    total = sum(int(table.cost(i).min()) for i in range(table.count))
     for (i, j), pair in table.pairs.items():
         both = np.maximum(pair, np.maximum(table.alone[i][:, None], table.alone[j][None]))
         worst = max(worst, int(both.min()))
-        total += int(pair.min())
+        total += int(table.pair_cost(i, j).min())
     return worst, total
-
-
-def local_choice(table: Table, starts: int = 12) -> Chosen:
-    """A good choice by moving one network at a time from several starts, with its bounds; the same at every run."""
-    chance = np.random.default_rng(7)
-    best: Choice | None = None
-    for start in range(starts):
-        choice = [int(row.argmin()) if start == 0 else int(chance.integers(row.size)) for row in table.alone]
-        found = _descend(table, choice)
-        if best is None or (table.worst(found), table.total(found)) < (table.worst(best), table.total(best)):
-            best = found
-    assert best is not None  # noqa: S101 - there is at least one start
-    worst, total = bounds(table)
-    return Chosen(best, table.worst(best), table.total(best), worst, min(total, table.total(best)))
-
-
-def _descend(table: Table, choice: list[int]) -> Choice:
-    """Move single networks while that helps."""
-    here = (table.worst(tuple(choice)), table.total(tuple(choice)))
-    moved = True
-    while moved:
-        moved = False
-        for i, row in enumerate(table.alone):
-            for k in range(row.size):
-                there = (*choice[:i], k, *choice[i + 1 :])
-                value = (table.worst(there), table.total(there))
-                if value < here:
-                    choice, here, moved = list(there), value, True
-    return tuple(choice)
 
 
 def rounded_up(shortfall_db: npt.ArrayLike) -> Ints:

@@ -1,15 +1,16 @@
 """The plan: a channel for each camera, its margin, how good any plan could be, and a channel to fall back on."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from tapehook.radio.air import Air, Network, lone_margins_db, margins_db, pair_margins_db
+from tapehook.radio.air import Air, margins_db
+from tapehook.radio.best import choose, next_best
 from tapehook.radio.channels import Channel
-from tapehook.radio.choosing import Chosen, Ints, Table, choose, rounded_up, same_or_moved
+from tapehook.radio.choosing import Choice, Chosen, Pairs, Table, rounded_up, same_or_moved
+from tapehook.radio.powers import Powers
 
 ENOUGH_DB = 30.0
 """Margin beyond which more is worth nothing. Common practice, no source."""
@@ -25,9 +26,12 @@ Status = Literal["proven", "bound", "infeasible"]
 class RadioPlan:
     """``channels`` and ``margin_db`` (worst link) by letter; ``fallback`` where there is one.
 
-    ``worst_margin_db`` adds all powers; ``bound_db`` is a margin no plan's worst camera can reach beyond, to the
-    rounding of 1 dB. ``moved`` are cameras that leave the channel they had. ``status`` "infeasible": a camera in
-    ``without`` has no channel it may use.
+    ``worst_margin_db`` adds all powers; ``bound_db`` is a margin that the worst camera of no plan whatever can exceed,
+    to the rounding of 1 dB. ``worst_proven``: no plan has a better worst pair, to the whole dB, or, where channels were
+    kept, it was given up to ``KEEP_SLACK_DB`` of that. ``status`` "proven": besides, no plan as good has a smaller sum,
+    or, where channels were kept, moves fewer cameras; "bound": that is not known; "infeasible": a camera in ``without``
+    has no channel it may use. ``moved`` are cameras that leave the channel they had. ``next_best`` is the best plan
+    that is not this one.
     """
 
     status: Status
@@ -39,44 +43,82 @@ class RadioPlan:
     moved: tuple[str, ...] = ()
     without: tuple[str, ...] = ()
     chosen: Chosen | None = None
+    kept: bool = False
+    next_best: dict[str, Channel] | None = None
+    sum_db: int | None = None
+    """What cameras and pairs fall short of ``ENOUGH_DB`` in all, and ``SAME_BAND_DB`` for each pair on one band."""
+    sum_bound_db: int | None = None
+    """What the sum of no plan with such a worst is below; None where that was not asked."""
+
+    @property
+    def worst_proven(self) -> bool:
+        """True when the worst is known to be the least, or within the slack of it."""
+        return self.chosen is not None and self.chosen.worst_proven
 
 
-def make_table(air: Air, enough_db: float = ENOUGH_DB) -> Table:
+def make_table(powers: Powers, enough_db: float = ENOUGH_DB) -> Table:
     """Whole dB each network and pair falls short of ``enough_db``; a pair counts its worse side."""
-    networks = air.networks
-    alone = tuple(rounded_up(enough_db - lone_margins_db(air, one)) for one in networks)
-    pairs = {}
-    for i, one in enumerate(networks):
+    networks = powers.networks
+    alone = tuple(rounded_up(enough_db - powers.alone_db(i)) for i in range(len(networks)))
+    pairs: Pairs = {}
+    spread: Pairs = {}
+    for i in range(len(networks)):
         for j in range(i + 1, len(networks)):
-            margin = np.minimum(pair_margins_db(air, one, networks[j]), pair_margins_db(air, networks[j], one).T)
-            pairs[i, j] = rounded_up(enough_db - margin) + _same_band(one, networks[j])
-    return Table(alone, pairs)
+            pairs[i, j] = rounded_up(enough_db - np.minimum(powers.pair_db(i, j), powers.pair_db(j, i).T))
+            same = [[a.standard == b.standard for b in networks[j].options] for a in networks[i].options]
+            spread[i, j] = SAME_BAND_DB * np.array(same, dtype=np.int64)
+    return Table(alone, pairs, pair_extra=spread)
 
 
-def _same_band(one: Network, other: Network) -> Ints:
-    return np.array(
-        [[SAME_BAND_DB * (a.standard == b.standard) for b in other.options] for a in one.options], dtype=np.int64
-    )
+def make_plan(
+    air: Air, keep: Mapping[str, Channel] | None = None, *, solver: bool = True, other: bool = False
+) -> RadioPlan:
+    """The best plan; with ``keep`` the one that moves the fewest cameras within ``KEEP_SLACK_DB`` of it.
 
-
-def make_plan(air: Air, keep: Mapping[str, Channel] | None = None, *, solver: bool = True) -> RadioPlan:
-    """The best plan; with ``keep`` the one that moves the fewest cameras within ``KEEP_SLACK_DB`` of it."""
+    ``other`` looks for the next-best plan besides.
+    """
     without = tuple(one.letter for one in air.networks if not one.options)
     served = replace(air, networks=tuple(one for one in air.networks if one.options))
     if not served.networks:
         return RadioPlan("infeasible", {}, {}, None, None, {}, without=without)
-    table = make_table(served)
+    powers = Powers(served)
+    table = make_table(powers)
     kept = _kept(served, keep or {})
-    if any(one is not None for one in kept):
-        price = 1 + sum(int(row.max()) for row in table.alone) + sum(int(pair.max()) for pair in table.pairs.values())
-        table = Table(table.alone, table.pairs, same_or_moved(kept, [one.size for one in table.alone], price))
-        chosen = choose(table, slack=KEEP_SLACK_DB, solver=solver)
-    else:
-        chosen = choose(table, solver=solver)
-    channels = {one.letter: one.options[k] for one, k in zip(served.networks, chosen.choice, strict=True)}
+    plain, any_kept = table, any(one is not None for one in kept)
+    if any_kept:
+        extra = same_or_moved(kept, [one.size for one in table.alone], _price(table))
+        table = replace(table, extra=extra)
+    chosen = choose(table, slack=KEEP_SLACK_DB if any_kept else 0, solver=solver)
+    channels = _channels(served, chosen.choice)
     moved = tuple(letter for letter, old in (keep or {}).items() if letter in channels and channels[letter] != old)
-    status: Status = "infeasible" if without else "proven" if chosen.proven else "bound"
-    return _reported(served, channels, status, _bound(served, chosen), chosen, moved, without)
+    margins = margins_of(served, channels)
+    second = next_best(table, chosen) if other else None
+    total = plain.total(chosen.choice)
+    return RadioPlan(
+        "infeasible" if without else "proven" if chosen.proven else "bound",
+        channels,
+        margins,
+        min(margins.values()),
+        _bound(powers, chosen),
+        fallbacks(powers, chosen.choice),
+        moved,
+        without,
+        chosen,
+        kept=any_kept,
+        next_best=None if second is None else _channels(served, second),
+        sum_db=total,
+        sum_bound_db=(total if chosen.proven else None) if any_kept else chosen.total_bound,
+    )
+
+
+def _price(table: Table) -> int:
+    """More than any choice adds up to: one move costs more than all shortfalls."""
+    pairs = sum(int(table.pair_cost(i, j).max()) for i, j in table.pairs)
+    return 1 + sum(int(row.max()) for row in table.alone) + pairs
+
+
+def _channels(air: Air, choice: Choice) -> dict[str, Channel]:
+    return {one.letter: one.options[k] for one, k in zip(air.networks, choice, strict=True)}
 
 
 def _kept(air: Air, keep: Mapping[str, Channel]) -> list[int | None]:
@@ -85,43 +127,47 @@ def _kept(air: Air, keep: Mapping[str, Channel]) -> list[int | None]:
     ]
 
 
-def _bound(air: Air, chosen: Chosen) -> float:
+def _bound(powers: Powers, chosen: Chosen) -> float:
     """The worst margin no plan exceeds: of the least worst shortfall, and of each network on its best channel."""
-    alone = min(float(lone_margins_db(air, one).max()) for one in air.networks)
-    if chosen.worst_bound <= SAME_BAND_DB:
-        return alone
-    return min(alone, ENOUGH_DB - chosen.worst_bound + 1.0 + SAME_BAND_DB)
+    alone = min(float(powers.alone_db(i).max()) for i in range(len(powers.networks)))
+    # A shortfall of so many whole dB was rounded up: the margin is less than one dB above what it says.
+    return alone if chosen.worst_bound == 0 else min(alone, ENOUGH_DB - chosen.worst_bound + 1.0)
 
 
-def _reported(
-    air: Air,
-    channels: dict[str, Channel],
-    status: Status,
-    bound_db: float | None,
-    chosen: Chosen | None,
-    moved: tuple[str, ...],
-    without: tuple[str, ...],
-) -> RadioPlan:
-    margins = {letter: float(found.min()) for letter, found in margins_db(air, channels).items()}
-    worst = min(margins.values(), default=None)
-    back = {one.letter: found for one in air.networks if (found := fallback(air, channels, one))}
-    return RadioPlan(status, channels, margins, worst, bound_db, back, moved, without, chosen)
+def margins_of(air: Air, channels: Mapping[str, Channel]) -> dict[str, float]:
+    """Margin of each network's worst link, all powers added, dB."""
+    return {letter: float(found.min()) for letter, found in margins_db(air, channels).items()}
 
 
 def judge_plan(air: Air, channels: dict[str, Channel]) -> RadioPlan:
     """A plan somebody else made, with its margins and the bound of the best one; channels stand as given."""
     best = make_plan(air)
     status: Status = "infeasible" if set(channels) != {one.letter for one in air.networks} else "bound"
-    return _reported(air, channels, status, best.bound_db, None, (), best.without)
+    margins = margins_of(air, channels)
+    back = fallbacks(*_given(air, channels)) if channels else {}
+    worst = min(margins.values(), default=None)
+    return RadioPlan(status, channels, margins, worst, best.bound_db, back, without=best.without)
 
 
-def fallback(air: Air, channels: Mapping[str, Channel], network: Network) -> Channel | None:
-    """The channel nobody uses that leaves the worst margin best when this camera alone changes to it."""
-    taken = set(channels.values())
-    free = [one for one in network.options if one not in taken]
+def _given(air: Air, channels: Mapping[str, Channel]) -> tuple[Powers, Choice]:
+    """The powers of the networks that have a channel, and the plan as a choice; channels not offered are added."""
+    networks = []
+    for one in air.networks:
+        own = channels.get(one.letter)
+        if own is not None:
+            networks.append(one if own in one.options else replace(one, options=(*one.options, own)))
+    choice = tuple(one.options.index(channels[one.letter]) for one in networks)
+    return Powers(replace(air, networks=tuple(networks))), choice
 
-    def worst(one: Channel) -> float:
-        found = margins_db(air, {**channels, network.letter: one})
-        return min((float(margin.min()) for margin in found.values()), default=-math.inf)
 
-    return max(free, key=worst, default=None)
+def fallbacks(powers: Powers, choice: Choice) -> dict[str, Channel]:
+    """For each camera the channel nobody uses that leaves the worst margin best when it alone changes to it."""
+    networks = powers.networks
+    taken = {one.options[k] for one, k in zip(networks, choice, strict=True)}
+    found = {}
+    for i, one in enumerate(networks):
+        free = np.array([channel not in taken for channel in one.options])
+        if free.any():
+            worst = np.where(free, powers.worst_when_moved_db(choice, i), -np.inf)
+            found[one.letter] = one.options[int(worst.argmax())]
+    return found

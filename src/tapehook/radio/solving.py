@@ -1,11 +1,17 @@
 """The constraint solver behind large choices: CP-SAT, an optional part (``tapehook[radio]``), loaded when needed."""
 
+import math
 from typing import Any
 
-from tapehook.radio.choosing import Chosen, Table, bounds, levels, local_choice
+import numpy as np
 
-SECONDS = 4.0
+from tapehook.radio.choosing import Choice, Ints, Table
+from tapehook.radio.cliques import cliques
+
+SECONDS = 2.0
 """So long it may look for the least sum before its bound is given instead of a proof."""
+FEASIBLE_SECONDS = 1.0
+"""So long it may look for a choice under one level of the worst shortfall."""
 
 
 def installed() -> bool:
@@ -17,42 +23,69 @@ def installed() -> bool:
     return True
 
 
-def solve(table: Table, *, slack: int = 0, seconds: float = SECONDS) -> Chosen:
-    """As ``choose``: halve the levels of the worst shortfall, then the least sum under it with its bound."""
-    start = local_choice(table, starts=3)
-    steps = [level for level in levels(table) if bounds(table)[0] <= level <= start.worst] or [start.worst]
-    low, high, proven = 0, len(steps) - 1, True
-    while low < high:
-        middle = (low + high) // 2
-        answer = _feasible(table, steps[middle], seconds)
-        proven = proven and answer is not None
-        low, high = (low, middle) if answer else (middle + 1, high)
-    worst_bound = steps[low] if proven else bounds(table)[0]
-    found, total_bound = _least_sum(table, steps[low] + slack, seconds)
-    if found is None:
-        return Chosen(start.choice, start.worst, start.total, worst_bound, min(total_bound, start.total))
-    worst = table.worst(found)
-    kept_bound = worst if slack and proven else min(worst, worst_bound)
-    return Chosen(found, worst, table.total(found), kept_bound, total_bound)
-
-
-def _model(table: Table, most: int) -> tuple[Any, list[list[Any]]]:
-    """One yes or no for each option; what is worse than ``most`` is forbidden."""
+def feasible(table: Table, most: int, seconds: float = FEASIBLE_SECONDS) -> Choice | None:
+    """A choice whose worst is at most ``most``; empty when there is none, None when time ran out."""
     from ortools.sat.python import cp_model
 
-    model = cp_model.CpModel()
-    picks = [[model.new_bool_var("") for _ in row] for row in table.alone]
-    for row, pick in zip(table.alone, picks, strict=True):
-        model.add_exactly_one(pick)
-        for value, one in zip(row.tolist(), pick, strict=True):
-            if value > most:
-                model.add(one == 0)
-    for (i, j), pair in table.pairs.items():
-        for k in range(pair.shape[0]):
-            bad = [picks[j][m] for m in range(pair.shape[1]) if pair[k, m] > most]
-            for one in bad:
-                model.add_bool_or([picks[i][k].negated(), one.negated()])
-    return model, picks
+    model, picks = _model(table, most)
+    solver, status = _run(model, seconds)
+    if status in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+        return _picked(solver, picks)
+    return () if status == cp_model.INFEASIBLE else None
+
+
+def least_sum(table: Table, most: int, seconds: float, known: Choice) -> tuple[Choice, int]:
+    """The choice of the least sum whose worst is at most ``most``, from ``known``, and the bound of that sum."""
+    from ortools.sat.python import cp_model
+
+    model, picks = _model(table, most)
+    terms, fixed = [], 0
+    for i, pick in enumerate(picks):
+        cost = table.cost(i)
+        terms += [int(cost[k]) * one for k, one in pick.items() if cost[k]]
+        for k, one in pick.items():
+            model.add_hint(one, k == known[i])
+    for (i, j), shortfall in table.pairs.items():
+        rows, columns = list(picks[i]), list(picks[j])
+        cost = table.pair_cost(i, j)[np.ix_(rows, columns)]
+        allowed = shortfall[np.ix_(rows, columns)] <= most
+        least, top = int(cost[allowed].min()), int(cost[allowed].max())
+        fixed += least
+        if top > least:
+            terms.append(_pair_term(model, picks[i], picks[j], np.where(allowed, cost - least, 0), top - least))
+    model.minimize(sum(terms))
+    solver, status = _run(model, seconds)
+    low = math.ceil(solver.best_objective_bound - 1e-6) + fixed if status != cp_model.UNKNOWN else 0
+    if status not in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+        return known, low
+    return min(known, _picked(solver, picks), key=table.total), low
+
+
+def _pair_term(model: Any, rows: dict[int, Any], columns: dict[int, Any], over: Ints, top: int) -> Any:  # noqa: ANN401 - the solver's own types, loaded late
+    """A variable that is at least what the pair costs over its least."""
+    cost = model.new_int_var(0, top, "")
+    for row, pick in zip(over, rows.values(), strict=True):
+        more = sum(int(value) * one for value, one in zip(row, columns.values(), strict=True) if value)
+        if not isinstance(more, int):
+            model.add(cost >= more).only_enforce_if(pick)
+    return cost
+
+
+def _model(table: Table, most: int) -> tuple[Any, list[dict[int, Any]]]:
+    """One yes or no for each option that may stand at all; of those that exclude each other at most one."""
+    from ortools.sat.python import cp_model
+
+    found, model = cliques(table, most), cp_model.CpModel()
+    variables = [model.new_bool_var("") for _ in found.nodes]
+    for row in found.own:
+        model.add_exactly_one([variables[node] for node in row])
+    for row in found.rows:
+        model.add_at_most_one([variables[node] for node in row])
+    return model, [{found.nodes[node][1]: variables[node] for node in row} for row in found.own]
+
+
+def _picked(solver: Any, picks: list[dict[int, Any]]) -> Choice:  # noqa: ANN401 - the solver's own types, loaded late
+    return tuple(next(k for k, one in pick.items() if solver.value(one)) for pick in picks)
 
 
 def _run(model: Any, seconds: float) -> tuple[Any, Any]:  # noqa: ANN401 - the solver's own types, loaded late
@@ -63,40 +96,3 @@ def _run(model: Any, seconds: float) -> tuple[Any, Any]:  # noqa: ANN401 - the s
     solver.parameters.num_workers = 2
     solver.parameters.random_seed = 7
     return solver, solver.solve(model)
-
-
-def _feasible(table: Table, most: int, seconds: float) -> bool | None:
-    """Whether a choice exists whose worst is at most ``most``; None when time ran out."""
-    from ortools.sat.python import cp_model
-
-    model, _ = _model(table, most)
-    _, status = _run(model, seconds)
-    if status in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
-        return True
-    return False if status == cp_model.INFEASIBLE else None
-
-
-def _least_sum(table: Table, most: int, seconds: float) -> tuple[tuple[int, ...] | None, int]:
-    """The choice of the least sum under ``most`` and the bound of that sum."""
-    from ortools.sat.python import cp_model
-
-    model, picks = _model(table, most)
-    terms = []
-    for i, pick in enumerate(picks):
-        extra = table.extra[i] if table.extra else table.alone[i] * 0
-        terms += [int(value) * one for value, one in zip(table.alone[i] + extra, pick, strict=True) if value]
-    for (i, j), pair in table.pairs.items():
-        if not pair.any():
-            continue
-        cost = model.new_int_var(int(pair.min()), int(pair.max()), "")
-        for k in range(pair.shape[0]):
-            over = sum(int(value) * one for value, one in zip(pair[k], picks[j], strict=True) if value)
-            model.add(cost >= over).only_enforce_if(picks[i][k])
-        terms.append(cost)
-    model.minimize(sum(terms))
-    solver, status = _run(model, seconds)
-    if status not in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
-        return None, bounds(table)[1]
-    found = tuple(next(k for k, one in enumerate(pick) if solver.value(one)) for pick in picks)
-    total = table.total(found)
-    return found, total if status == cp_model.OPTIMAL else min(total, int(solver.best_objective_bound + 0.999))
