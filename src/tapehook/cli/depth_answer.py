@@ -2,11 +2,12 @@
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
 import numpy as np
 
+from tapehook.cli import depth_through
 from tapehook.cli.refusals import OptionProblem, Refusal
 from tapehook.lens.taping import taping_sd_m
 from tapehook.notation import (
@@ -38,6 +39,7 @@ from tapehook.optics import (
     width_uncertainty,
 )
 from tapehook.optics.sharpness import CINE_35_COC_M
+from tapehook.optics.through import Through
 from tapehook.shot.forgiveness import LEAN_M, MISSED_MARK_M, SWAY_M, Spreads, chance_of_body
 
 Parsed = TypeVar("Parsed")
@@ -59,6 +61,12 @@ class Asked:
     missed_mark_m: float | None = None
     lean_m: float | None = None
     sway_m: float | None = None
+    through: Through = field(default_factory=Through)
+
+    @property
+    def scale_m(self) -> float:
+        """What the scale must say: the distance itself, but for an extender or a port."""
+        return float(self.through.scale_m(self.distance_m))
 
     @property
     def lens_pupil(self) -> Pupil:
@@ -75,43 +83,67 @@ def depth_answer(**typed: str | None) -> dict[str, Any]:
     said: list[str] = []
     f_number, t_over_n = used_f_number(asked, said)
     coc_m = asked.coc_m or CINE_35_COC_M
-    blur_m = float(sharp_blur_m(coc_m, asked.floor_m or 0.0))
-    said += assumed(asked, no_depth=blur_m == 0.0)
-    pupil = asked.lens_pupil
-    depth = depth_of_field(asked.distance_m, asked.focal_m, f_number, blur_m, pupil)
-    spread = float(depth_uncertainty(asked.distance_m, asked.focal_m, pupil_known=asked.pupil is not None))
+    pupil, through, scale_m = asked.lens_pupil, asked.through, asked.scale_m
+    blur_m = float(sharp_blur_m(through.blur_m(coc_m), asked.floor_m or 0.0))
+    said += [*assumed(asked, no_depth=blur_m == 0.0), *depth_through.assumed(through, typed)]
+    depth = depth_of_field(scale_m, asked.focal_m, f_number, blur_m, pupil)
+    near_m, far_m = (float(through.subject_m(limit)) for limit in (depth.near_m, depth.far_m))
+    spread = float(depth_uncertainty(scale_m, asked.focal_m, pupil_known=asked.pupil is not None))
     if asked.chart:
-        spread = min(spread, float(width_uncertainty(asked.chart, asked.distance_m)))
+        spread = min(spread, float(width_uncertainty(asked.chart, scale_m)))
     spread += t_over_n - 1.0
     if not np.isfinite(spread):
         said.append("This near, a wide lens may have its entrance pupil beside the subject: do not trust the depth.")
     spreads = _spreads(asked)
-    total_m = float(depth.far_m) - float(depth.near_m) if blur_m else 0.0
-    return {
+    answer = {
         "focal_mm": asked.focal_m * 1e3,
         "stop": as_used(asked.stop) if asked.stop and asked.f_number is None else f"f/{f_number:.4g}",
         "distance_m": _finite(asked.distance_m),
-        "near_m": _finite(float(depth.near_m)),
-        "far_m": _finite(float(depth.far_m)),
-        "total_m": _finite(total_m),
-        "hyperfocal_m": _finite(float(hyperfocal_m(asked.focal_m, f_number, blur_m, pupil)[0])),
-        "nearer_m": _finite(max(asked.distance_m - float(depth.near_m), 0.0)) if blur_m else 0.0,
-        "farther_m": _finite(max(float(depth.far_m) - asked.distance_m, 0.0)) if blur_m else 0.0,
+        "near_m": _finite(near_m),
+        "far_m": _finite(far_m),
+        "total_m": _finite(far_m - near_m if blur_m else 0.0),
+        "hyperfocal_m": _finite(_hyperfocal_m(asked, f_number, blur_m)),
+        "nearer_m": _finite(max(asked.distance_m - near_m, 0.0)) if blur_m else 0.0,
+        "farther_m": _finite(max(far_m - asked.distance_m, 0.0)) if blur_m else 0.0,
         "chance_sharp": chance_of_body(
-            float(depth.state.pupil_distance_m), float(depth.half_width_dpt) if blur_m else 0.0, spreads
+            float(depth.state.pupil_distance_m),
+            float(depth.half_width_dpt) if blur_m else 0.0,
+            spreads.times(float(through.stray(asked.distance_m))),
         ),
         "strays_m": spreads.together_m,
         "half_width_dpt": float(depth.half_width_dpt),
         "vergence_dpt": float(depth.vergence_dpt),
         "f_number": f_number,
-        "working_f_number": float(depth.working_f_number),
-        "magnification": float(depth.state.magnification),
+        "working_f_number": float(depth.working_f_number) * through.factor,
+        "magnification": float(depth.state.magnification) * through.factor * _size(asked),
         "coc_mm": coc_m * 1e3,
         "blur_floor_mm": (asked.floor_m or 0.0) * 1e3,
         "pupil_known": pupil is asked.pupil or asked.chart is not None,
         "uncertainty_percent": _finite(100.0 * spread),
-        "assumptions": said,
     }
+    stop = asked.stop if asked.f_number is None else None
+    set_to = ("T", stop.number) if stop and stop.scale != "f" else ("f", f_number)
+    shown = depth_through.as_json(through, asked.focal_m, set_to, asked.distance_m)
+    return {**answer, **shown, "assumptions": said}
+
+
+def _size(asked: Asked) -> float:
+    """How many times larger than the subject the port shows it."""
+    port = asked.through.port
+    return 1.0 if port is None else float(port.size(asked.distance_m))
+
+
+def _hyperfocal_m(asked: Asked, f_number: float, blur_m: float) -> float:
+    """The nearest distance at which infinity is still sharp; before a dome, at which that is which it shows there."""
+    pupil, farthest_m = asked.lens_pupil, asked.through.farthest_m
+    if math.isinf(farthest_m):
+        return float(asked.through.subject_m(float(hyperfocal_m(asked.focal_m, f_number, blur_m, pupil)[0])))
+    near, far = float(nearest_possible_m(asked.focal_m, pupil)), farthest_m
+    for _ in range(60):
+        middle = (near + far) / 2.0
+        reaches = float(depth_of_field(middle, asked.focal_m, f_number, blur_m, pupil).far_m) >= farthest_m
+        near, far = (near, middle) if reaches else (middle, far)
+    return float(asked.through.subject_m(far))
 
 
 def asked_of(typed: Mapping[str, str | None], at: str = "distance") -> Asked:
@@ -127,19 +159,40 @@ def asked_of(typed: Mapping[str, str | None], at: str = "distance") -> Asked:
     transmission = read("transmission", parse_share)
     read("units", _system)
     coc_m, floor_m = read("coc", _blur), read("blur_floor", _blur)
-    strays = [read(name, _stray) for name in ("missed_mark", "lean", "sway")]
+    missed_m, lean_m, sway_m = (read(name, _stray) for name in ("missed_mark", "lean", "sway"))
     pupil = _pupil(read, typed)
     chart = _chart(read, typed, focal_m, pupil)
-    if focal_m is not None and distance_m is not None and not read.failed & {"pupil_to_sensor", "pupil_magnification"}:
+    through = depth_through.through_of(read, typed)
+    scale_m = None if distance_m is None else float(through.scale_m(distance_m))
+    if scale_m is not None and math.isnan(scale_m):
+        read.refuse(f"--{at}", typed[at], "a subject in front of the port, from the image plane")
+    elif focal_m is not None and scale_m is not None and not read.failed & {"pupil_to_sensor", "pupil_magnification"}:
         nearest_m = float(nearest_possible_m(focal_m, pupil or (chart.pupil if chart else thin_pupil(focal_m))))
-        if distance_m < nearest_m:
-            least = format_distance(math.ceil(nearest_m * 1e3) / 1e3, "metric", exact=True)  # never rounded down
+        if scale_m < nearest_m:
+            behind_m = through.extender.length_m if through.extender else 0.0
+            least = format_distance(math.ceil((nearest_m + behind_m) * 1e3) / 1e3, "metric", exact=True)  # never less
             expected = f"at least {least} from the image plane, the nearest this lens can focus at all"
+            if through.port is not None:
+                expected = f"farther off: the lens sees it at {scale_m:.3g} m, and can focus no nearer than {least}"
             read.refuse(f"--{at}", typed[at], expected)
     read.finish()
     assert focal_m is not None  # noqa: S101 - finish() has refused what is missing
     assert distance_m is not None  # noqa: S101
-    return Asked(focal_m, distance_m, stop, f_number, transmission, coc_m, pupil, chart, floor_m, *strays)
+    return Asked(
+        focal_m,
+        distance_m,
+        stop,
+        f_number,
+        transmission,
+        coc_m,
+        pupil,
+        chart,
+        floor_m,
+        missed_m,
+        lean_m,
+        sway_m,
+        through,
+    )
 
 
 _CHART = ("chart_width", "frame_fill", "sensor_width", "chart_distance")

@@ -44,6 +44,12 @@ Example:
 @click.option("--missed-mark", cls=Option, help="How far marks are missed, one standard deviation. Otherwise 10cm.")
 @click.option("--lean", cls=Option, help="How far somebody leans. Otherwise 5cm.")
 @click.option("--sway", cls=Option, help="How far somebody sways. Otherwise 1cm.")
+@click.option("--extender", cls=Option, help="An extender behind the lens: 1.4x, 2x.")
+@click.option("--extender-length", cls=Option, help="How long it is, mount to mount: 30mm. Otherwise 0.")
+@click.option("--port", cls=Option, help="A port under water: flat, or the radius of a dome: 100mm.")
+@click.option("--port-front", cls=Option, help="From the image plane to its outer face: 180mm.")
+@click.option("--port-glass", cls=Option, help="How thick its glass is: 10mm. Otherwise thin.")
+@click.option("--water", cls=Option, metavar="fresh|sea", help="The water; otherwise fresh.")
 @click.option(
     "--units",
     cls=Option,
@@ -94,5 +100,9 @@ def _show(answer: dict[str, Any], system: str) -> None:
     click.echo(
         f"  chance      {100 * answer['chance_sharp']:.0f} % to be sharp, straying {small(answer['strays_m'])} (one sd)"
     )
+    from tapehook.cli.depth_through import lines
+
+    for line in lines(answer, system):
+        click.echo(line)
     for sentence in answer["assumptions"]:
         click.echo(f"  assumed: {sentence}")

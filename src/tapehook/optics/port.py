@@ -81,6 +81,21 @@ class Port:
         """
         return self.water_index if np.isinf(self.radius_m) else 1.0
 
+    def size(self, subject_m: npt.ArrayLike) -> Floats:
+        """How many times larger than the subject its image before the port is, in height. Any shape; 0 at infinity.
+
+        The product of V/V' over both faces; 1 behind a thin flat port. Along the axis it is that squared over the
+        index of water.
+        """
+        outer, _ = self._powers()
+        with np.errstate(divide="ignore", invalid="ignore"):
+            outside = -self.water_index / (np.asarray(subject_m, dtype=np.float64) - self.front_m)
+            first = outside + outer
+            second = self._behind(outside)
+            passed = second - self._powers()[1]
+            found: Floats = np.where(first == 0, 1.0, outside / first) * np.where(second == 0, 1.0, passed / second)
+        return found
+
     def _powers(self) -> tuple[float, float]:
         outer = (self.glass_index - self.water_index) / self.radius_m
         return outer, (1.0 - self.glass_index) / (self.radius_m - self.glass_m)

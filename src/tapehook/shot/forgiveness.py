@@ -40,6 +40,10 @@ class Spreads:
         """All three, as independent errors."""
         return hypot(self.missed_mark_m, self.lean_m, self.sway_m)
 
+    def times(self, factor: float) -> "Spreads":
+        """So many times as far, as a lens sees somebody through a port."""
+        return Spreads(factor * self.missed_mark_m, factor * self.lean_m, factor * self.sway_m)
+
 
 def chance_of_body(
     pupil_distance_m: float,
