@@ -15,16 +15,23 @@ import numpy as np
 import pytest
 
 from tapehook.finding import SIGN
+from tapehook.handover.files import render_full_handover
+from tapehook.handover.pack import PackWish
 from tapehook.handover.pocket import GRID_POINTS, SMALLEST_T, limit_texts, render_pocket
+from tapehook.handover.pocket_lens import compact
 from tapehook.job import read_job
 from tapehook.job.records import Criterion, Job, System
 from tapehook.notation import format_position
+from tapehook.picture.lettering import text_width
+from tapehook.picture.svg import escape
 from tapehook.prep import Prep, prepare
+from tapehook.prep.strips import StripWish, lens_strip
+from tapehook.strip import Ring
 from tests.browser.pocket_jobs import HOSTILE, TURNING, lens, one_lens, readings
 
 WEB = Path(str(files("tapehook") / "handover" / "web"))
 DEMO = Path(str(files("tapehook") / "demo_job"))
-VOID = {"meta", "link", "input", "br", "rect"}
+VOID = {"meta", "link", "input", "br", "rect", "path", "line"}
 
 
 class Page(HTMLParser):
@@ -362,3 +369,47 @@ def test_scripts_never_write_markup() -> None:
             r"innerHTML|outerHTML|insertAdjacent|document\.write|eval\(|Function\(|fetch\(|XMLHttp|import\(", text
         )
         assert loose is None, (script.name, loose)
+
+
+def _sheet(html: str, index: int) -> str:
+    return html.partition(f'id="sheet-{index}"')[2].partition("</details>")[0]
+
+
+def test_strips_are_pictures_where_the_ring_is_known(prep: Prep, html: str) -> None:
+    """A lens whose ring diameter is known has its strip with every label of the layout, also without scripts; others
+    have none, as no size is guessed."""
+    shown = 0
+    for index, entry in enumerate(prep.lenses):
+        sheet = _sheet(html, index)
+        if entry.lens.ring_diameter_mm is None or entry.focus_map is None:
+            assert '<div class="strip"' not in sheet
+            continue
+        drawn = sheet.partition('<div class="strip"')[2]
+        ring = Ring.of_diameter(entry.lens.ring_diameter_mm)
+        for tick in lens_strip(entry, StripWish(ring), text_width).strip.ticks:
+            assert not tick.label or f">{escape(tick.label)}" in drawn or f">({escape(tick.label)})" in drawn
+        shown += 1
+    assert shown > 10
+
+
+def test_a_stated_diameter_gives_every_other_lens_its_strip(prep: Prep) -> None:
+    """The full handover's pocket page has the strips that its PDF has at 1:1."""
+    rendered, strips = render_full_handover(prep, PackWish(diameter_mm=75.0))
+    page = rendered["pocket.html"].decode()
+    assert page.count('<div class="strip"') == len(strips.made)
+    assert len(strips.made) >= 20
+
+
+def test_a_strip_loses_nothing_by_being_packed() -> None:
+    """Fewer signs, the same lines: tenths of a point, an upright line by its height, other lines as they were."""
+    picture = '<path d="M99.21 34.02 99.21 24.94M1.00 2.00 3.00 4.00" font-family="IBM Plex Sans SmBld"/>'
+    assert compact(picture) == '<path d="M99.2 34V24.9M1 2 3 4"/>'
+
+
+def test_marks_read_without_scripts(prep: Prep, html: str) -> None:
+    """Each mark that was read stands in its lens's table, and one left out of the map says so."""
+    for index, entry in enumerate(prep.lenses):
+        sheet = _sheet(html, index)
+        table = sheet.partition("<h3>Marks</h3>")[2].partition("</table>")[0]
+        assert table.count("<tr>") == (len(entry.marks) + 1 if entry.marks else 0)
+        assert table.count(" check</th>") == sum(mark.suspect for mark in entry.marks)

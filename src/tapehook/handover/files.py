@@ -49,7 +49,7 @@ def render_full_handover(prep: Prep, wish: "PackWish") -> tuple[dict[str, bytes]
     as_json = json.dumps(prep_as_json(prep), indent=2, ensure_ascii=False, allow_nan=False)
     files = {
         "handover.pdf": render_pack(prep, wish, strips),
-        "pocket.html": render_pocket(prep).encode(),
+        "pocket.html": render_pocket(prep, {one.lens_id: one for one in strips.made}).encode(),
         **{f"{name}.csv": table_text(header, rows).encode() for name, (header, rows) in tables.items()},
         "tables.xlsx": workbook(tables),
         "prep.json": as_json.encode() + b"\n",

@@ -71,12 +71,19 @@ class PackStrips:
 
 
 def pack_strips(prep: Prep, wish: PackWish) -> PackStrips:
-    """A focus strip for each lens whose map allows one."""
+    """A focus strip for each lens whose map allows one; where the ring is not known, in proportion."""
+    return ring_strips(prep, wish, unknown=True)
+
+
+def ring_strips(prep: Prep, wish: PackWish, *, unknown: bool = False) -> PackStrips:
+    """A focus strip for each lens whose ring is known; ``unknown`` draws the others in proportion."""
     made: list[LensStrip] = []
     shown: list[LensStrip] = []
     refused: list[tuple[str, str]] = []
     for entry in prep.lenses:
         diameter = entry.lens.ring_diameter_mm or wish.diameter_mm
+        if diameter is None and not unknown:
+            continue
         try:
             strip = lens_strip(entry, _wish(diameter or SHOWN_MM, None, wish), text_width)
             if diameter is None:
@@ -86,7 +93,7 @@ def pack_strips(prep: Prep, wish: PackWish) -> PackStrips:
                 made.append(strip)
         except StripRefusal as reason:
             refused.append((entry.lens.id, str(reason)))
-            if reason.code == "turn_unknown":
+            if unknown and reason.code == "turn_unknown":
                 shown.append(lens_strip(entry, _wish(SHOWN_MM, SHOWN_DEG, wish), text_width))
     return PackStrips(tuple(made), tuple(shown), tuple(refused))
 

@@ -10,8 +10,7 @@ import hashlib
 import json
 import math
 import re
-from collections.abc import Iterable, Sequence
-from html import escape
+from collections.abc import Iterable, Mapping, Sequence
 from importlib.resources import files
 from string import Template
 from typing import Any, Literal
@@ -19,12 +18,16 @@ from typing import Any, Literal
 import numpy as np
 
 from tapehook.finding import SIGN, Finding
+from tapehook.handover.markup import html_table as _table
+from tapehook.handover.markup import html_text as _text
+from tapehook.handover.pocket_lens import known_strips, marks_of, strip_of
 from tapehook.lens import FocusScale, LensMap
 from tapehook.notation import FULL_STOPS, format_distance, format_length_mm, format_position, parse_stop
 from tapehook.optics import Pupil, nearest_possible_m, thin_pupil
 from tapehook.prep import BudgetView, DepthRow, LensPrep, Prep, PupilSource, RoundRow, StopView
 from tapehook.prep.forgiveness import chance_at_worst, room_words
 from tapehook.prep.room import optics_of
+from tapehook.prep.strips import LensStrip
 
 GRID_POINTS = 241
 """Points of each map in the page, even in place; between them the page draws a cubic (web/depth.js)."""
@@ -42,11 +45,13 @@ _WAYS = {-1: "from near to far only", 1: "from far to near only", 0: "one way on
 _WEB = files("tapehook") / "handover" / "web"
 _FONTS = files("tapehook") / "handover" / "fonts"
 
-Rows = Iterable[Sequence[str]]
 
+def render_pocket(prep: Prep, strips: Mapping[str, LensStrip] | None = None) -> str:
+    """The pocket page of a prepared job, as the text of one HTML file. The same for the same ``prep``, always.
 
-def render_pocket(prep: Prep) -> str:
-    """The pocket page of a prepared job, as the text of one HTML file. The same for the same ``prep``, always."""
+    ``strips`` by lens are shown as pictures; None takes those of the lenses whose ring is known.
+    """
+    shown = known_strips(prep) if strips is None else strips
     style = _style()
     script = _script()
     return Template(_asset("pocket.html")).substitute(
@@ -54,7 +59,7 @@ def render_pocket(prep: Prep) -> str:
         title=_text(prep.job.title),
         subtitle=_subtitle(prep),
         general=_general(prep),
-        sheets="\n".join(_sheet(entry, index) for index, entry in enumerate(prep.lenses)),
+        sheets="\n".join(_sheet(entry, index, shown) for index, entry in enumerate(prep.lenses)),
         style=style,
         data=_json(job_data(prep)),
         script=script,
@@ -98,12 +103,6 @@ def _policy(style: str, script: str) -> str:
 
 def _digest(inline: str) -> str:
     return "sha256-" + base64.b64encode(hashlib.sha256(inline.encode("utf-8")).digest()).decode("ascii")
-
-
-def _text(value: str) -> str:
-    """Text from a file or a person, made harmless for HTML; a sign that no file can hold becomes a question mark."""
-    clean = "".join(sign if sign.isprintable() else " " for sign in value)
-    return escape(clean.encode("utf-8", "replace").decode("utf-8"), quote=True)
 
 
 def _json(data: dict[str, Any]) -> str:
@@ -266,13 +265,15 @@ def _general(prep: Prep) -> str:
     return f'<section id="general" aria-label="The job as a whole"><h2>The job</h2>{items}</section>' if items else ""
 
 
-def _sheet(entry: LensPrep, index: int) -> str:
+def _sheet(entry: LensPrep, index: int, strips: Mapping[str, LensStrip]) -> str:
     """One lens as a fold-out: everything found, in tables."""
     parts = [
         _findings(entry.findings),
         *(_budget(view, entry) for view in {view.stop.text: view for view in entry.budgets}.values()),
         _rounds(entry),
+        strip_of(entry, strips),
         _depth_table(entry),
+        marks_of(entry),
         _facts(entry),
         _assumptions(entry.assumptions),
     ]
@@ -473,16 +474,3 @@ def _play(entry: LensPrep) -> str:
 def _assumptions(sentences: Sequence[str]) -> str:
     items = "".join(f"<li><bdi>{_text(sentence)}</bdi></li>" for sentence in sentences)
     return f'<h3>Assumed</h3><ul class="assumed">{items}</ul>' if items else ""
-
-
-def _table(caption: str, header: Sequence[str], rows: Rows) -> str:
-    """A table whose first column heads its rows; a line break in a cell is kept."""
-    head = "".join(f'<th scope="col">{_text(cell)}</th>' for cell in header)
-    body = "".join(
-        f'<tr><th scope="row">{_text(row[0])}</th>'
-        + "".join(f"<td>{'<br>'.join(_text(part) for part in cell.split(chr(10)))}</td>" for cell in row[1:])
-        + "</tr>"
-        for row in rows
-    )
-    title = f"<caption>{_text(caption)}</caption>" if caption else ""
-    return f"<table>{title}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
