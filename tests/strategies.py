@@ -153,6 +153,7 @@ def readings(draw: st.DrawFn, lens_id: str, mark_no: int, headers: list[str]) ->
             method=draw(st.sampled_from(["engraved", "taped"])),
             temperature_c=draw(_may(st.floats(-100, 200))),
             rear_filter=draw(_may(st.just("none"))),
+            focal_mm=draw(_may(positive)),
             extra=draw(_cells(headers)),
         )
         for _ in range(count)
@@ -176,6 +177,8 @@ def charts(draw: st.DrawFn, lens_id: str, cameras: list[str], headers: list[str]
         chart_width_m=draw(_may(positive)),
         frame_fill=draw(_may(shares)),
         rear_filter=draw(_may(st.just("none"))),
+        centre_x_mm=draw(_may(st.floats(-100, 100))),
+        centre_y_mm=draw(_may(st.floats(-100, 100))),
         extra=draw(_cells(headers)),
     )
 

@@ -172,6 +172,7 @@ READINGS = Table(
         Column("method", "method", "", "engraved", *_METHOD),
         Column("temperature_c", "temperature_c", "°C", "21.5", "degrees Celsius such as 21.5", cells.degrees_celsius),
         Column("rear_filter", "rear_filter", "", "gel", _REAR),
+        Column("focal_mm", "focal_mm", "mm", "35", _FOCAL, cells.focal_mm),
     ),
     {"temperature": "temperature_c"},
     "distance_m",
@@ -193,6 +194,10 @@ CHARTS = Table(
         Column("chart_width", "chart_width_m", "mm", "400 mm", "a width such as 400 mm", cells.chart_width),
         Column("frame_fill", "frame_fill", "", "45 %", "a part of the image width such as 45 %", cells.share),
         Column("rear_filter", "rear_filter", "", "gel", _REAR),
+        *(
+            Column(name, name, "mm", "-0.3", "a number of millimetres such as -0.3", cells.signed_millimetres)
+            for name in ("centre_x_mm", "centre_y_mm")
+        ),
     ),
     {},
     "chart_distance_m",

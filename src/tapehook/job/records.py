@@ -134,6 +134,8 @@ class Reading(TableRecord):
     temperature_c: Annotated[float, Field(ge=-100, le=200)] | None = None
     rear_filter: Text = None
     """What stood behind the lens: ids of filters parted by "+", or "none"; None: nobody wrote it down."""
+    focal_mm: Positive | None = None
+    """What a zoom was set to; of a focus mark found by the picture."""
 
     @model_validator(mode="after")
     def _within_reach(self) -> Self:
@@ -162,6 +164,9 @@ class ChartTest(TableRecord):
     frame_fill: Share | None = None
     rear_filter: Text = None
     """What stood behind the lens, as for a reading."""
+    centre_x_mm: Annotated[float, Field(ge=-100, le=100)] | None = None
+    """Where a mark in the middle of the picture came to lie on the sensor, to the right of the middle; y: above it."""
+    centre_y_mm: Annotated[float, Field(ge=-100, le=100)] | None = None
 
 
 class LightTest(TableRecord):

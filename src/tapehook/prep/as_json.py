@@ -81,6 +81,15 @@ def _lens(entry: LensPrep) -> dict[str, Any]:
             for row in entry.marks
         ],
         "budgets": [_budget(view, optics_of(entry)) for view in entry.budgets],
+        "zoom": [
+            {
+                "focal_mm": row.focal_m * 1e3,
+                "depth_used_percent": _percent(row.used),
+                "plus_minus_percent": _percent(row.plus_minus),
+                "worst_distance_m": finite(row.distance_m),
+            }
+            for row in entry.zoom
+        ],
         "shifts": [
             {"name": one.name, "shift_um": one.shift_m * 1e6, "stop": _stop_of(entry, one.role)} for one in entry.shifts
         ],

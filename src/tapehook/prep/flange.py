@@ -34,7 +34,7 @@ def lens_flange(
 ) -> FlangePrep | FlangeUnusable | None:
     """What the chart tests of ``lens`` say of its flange; None without any test, a word where none can be used."""
     tests = [test for test in job.charts if test.lens_id == lens.id]
-    meant = [test for test in tests if not (test.position is None and (test.chart_width_m or test.frame_fill))]
+    meant = [test for test in tests if not (test.position is None and _for_something_else(test))]
     if not meant:
         return None
     readings = [one for one in job.readings if one.lens_id == lens.id]
@@ -55,6 +55,11 @@ def lens_flange(
             return _flange(found, lens, basis, basis.optics, lens_map, stop, usual, readings, job.filters) or "too_near"
     except np.linalg.LinAlgError:
         return "beyond"
+
+
+def _for_something_else(test: ChartTest) -> bool:
+    """Whether a chart says the magnification, or where the middle of the picture lies."""
+    return bool(test.chart_width_m or test.frame_fill) or test.centre_x_mm is not None
 
 
 def _told(test: ChartTest, readings: Sequence[Reading], filters: Sequence[Filter]) -> bool:

@@ -1,6 +1,6 @@
 """The focus ring of one lens: its map, its marks as shares of the depth, its budget."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -294,6 +294,7 @@ def focus_budgets(
     usual: UsualPlay,
     flange: FlangePrep | FlangeUnusable | None = None,
     shifts: Sequence[SensorShift] = (),
+    zooming: Callable[[Floats], Floats] | None = None,
 ) -> tuple[tuple[BudgetView, ...], tuple[str, ...]]:
     """Budget at the widest and at the shooting stop over the range that was read, and what was assumed in it."""
     lens_map, optics = ring.axis.lens_map, basis.optics
@@ -308,6 +309,8 @@ def focus_budgets(
     terms = _terms(lens_map, lens, optics, distance, usual, assumptions)
     if isinstance(flange, FlangePrep) and flange.verdict.cause in ("flange", "fine"):
         terms.append(_shift_term("flange", flange.fit.flange_m()[0], optics, distance))
+    if zooming is not None:
+        terms.append(BudgetTerm("zooming", "bias", zooming(distance)))
     roles: list[tuple[Literal["widest", "shooting"], StopView | None]] = [
         ("widest", basis.widest),
         ("shooting", basis.shooting),

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -45,6 +46,7 @@ from tapehook.prep.twin_findings import with_twins
 from tapehook.prep.twins import find_twins
 from tapehook.prep.usual import UsualPlay, usual_play
 from tapehook.prep.wording import Maker
+from tapehook.prep.zoom_map import most_dpt, of_one_focal, zoom_findings, zoom_map_of, zoom_rows
 
 Progress = Callable[[int, int, str], None]
 
@@ -150,7 +152,10 @@ def prepare_batch(batch: Batch) -> list[LensPrep]:
     lenses = batch.job.lenses
     bases = [basis_of(lens, batch.job) for lens in lenses]
     focus = focus_readings(
-        [(lens, readings[lens.id].get("focus", []), basis.system) for lens, basis in zip(lenses, bases, strict=True)]
+        [
+            (lens, of_one_focal(lens, readings[lens.id].get("focus", [])), basis.system)
+            for lens, basis in zip(lenses, bases, strict=True)
+        ]
     )
     return [
         _prepare_lens(lens, basis, own, readings[lens.id], batch)
@@ -167,15 +172,21 @@ def _prepare_lens(
     ring = map_focus(lens, focus, basis, usual)
     other_axes: tuple[Axis, ...] = ("iris", "zoom")
     others = tuple(map_ring(axis, lens, readings[axis]) for axis in other_axes if readings.get(axis))
-    marks = mark_rows(ring, readings.get("focus", []), basis)
+    marks = mark_rows(ring, of_one_focal(lens, readings.get("focus", [])), basis)
     lens_map = ring.axis.lens_map
     flange = lens_flange(lens, job, basis, lens_map, usual)
     shifts = shifts_of(lens, job, readings.get("focus", []), basis, flange)
-    budgets, budget_assumptions = focus_budgets(ring, lens, basis, usual, flange, shifts)
+    zoom_map, optics = zoom_map_of(lens, readings.get("focus", []), ring, basis), basis.optics
+    zooming = None
+    if zoom_map is not None and lens_map is not None and optics is not None:
+        zooming = partial(most_dpt, zoom_map, lens_map, optics)
+    budgets, budget_assumptions = focus_budgets(ring, lens, basis, usual, flange, shifts, zooming)
+    zoom = zoom_rows(zoom_map, lens_map, optics, basis.shooting or basis.widest)
     usable = lens_map if lens_map is not None and lens_map.monotone else None
     findings = [*lens_findings(lens, title, batch.job, basis, ring, budgets, others, serials_read=batch.serials_read)]
     findings += heat_findings(Maker(lens, title), lens, job, basis, ring, readings.get("focus", []))
     findings += shift_findings(Maker(lens, title), lens, job, basis, ring, readings.get("focus", []), flange)
+    findings += zoom_findings(Maker(lens, title), lens, job, basis, zoom)
     findings += next_mark_findings(Maker(lens, title), lens, basis, ring)
     axes: dict[Axis, AxisPrep] = {"focus": ring.axis, **{axis.axis: axis for axis in others}}
     return LensPrep(
@@ -208,6 +219,7 @@ def _prepare_lens(
         findings=tuple(sort_findings(findings)),
         assumptions=(*basis.assumptions, *ring.assumptions, *budget_assumptions),
         flange=flange,
+        zoom=zoom,
         shifts=shifts,
     )
 

@@ -166,6 +166,21 @@ class FlangePrep:
 
 
 @dataclass(frozen=True, slots=True)
+class ZoomRow:
+    """What the strip of the long end costs at one focal length, metres: the most it uses of the depth, and where.
+
+    ``used`` is a fraction with its half-width (95 %) at the stop the lens is judged at, ``distance_m`` may be inf.
+    ``shift_dpt`` is the difference there in dioptres, positive: the ring has to go nearer.
+    """
+
+    focal_m: float
+    used: float
+    plus_minus: float
+    distance_m: float
+    shift_dpt: float
+
+
+@dataclass(frozen=True, slots=True)
 class SensorShift:
     """Something that moves focus as a move of the sensor would: ``shift_m``, positive: as if it lay too far back.
 
@@ -272,6 +287,8 @@ class LensPrep:
     assumptions: tuple[str, ...]
     flange: FlangePrep | FlangeUnusable | None = None
     """What its chart tests say, or why they say nothing; None without any."""
+    zoom: tuple["ZoomRow", ...] = ()
+    """What one strip costs at each focal length that was read, widest first; empty without marks at several."""
     shifts: tuple[SensorShift, ...] = ()
     """What puts best focus elsewhere than its marks on the shoot: glass behind the lens, stopping down."""
     borrowed: BorrowedPrep | None = None
