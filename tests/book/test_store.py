@@ -53,6 +53,21 @@ def test_records_cannot_be_changed_or_deleted(book: Book, table: Table) -> None:
     assert contents(book) == before
 
 
+@pytest.mark.parametrize("name", ["lens_id", "entry_id", "job_id"])
+@pytest.mark.parametrize("many", [False, True])
+def test_a_measurement_names_what_is_there(book: Book, name: str, many: bool) -> None:
+    """One of no lens, act or job is refused by the database, alone or as one of many that go in together."""
+    take_in(book, small())
+    before = contents(book)
+    good = dict(zip((column.name for column in tables.measurement.c), next(iter(before["measurement"])), strict=True))
+    rows = [{**good, "id": bytes([number]) * 16} for number in range(1, 4 if many else 2)]
+    rows[-1][name] = b"?" * 16
+    listed = [tuple(row.values()) for row in rows]
+    with pytest.raises(BookRefusal), book.writing(ANNA) as writing:
+        add_rows(writing.connection, tables.measurement, list(good), listed, may_be_there=False)
+    assert contents(book) == before
+
+
 def test_a_transaction_that_fails_leaves_nothing(book: Book) -> None:
     """Neither what was written nor the entry that was made for it."""
 

@@ -14,9 +14,9 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine, delete, func, insert, inspect, select
 
 from tapehook.book import tables
+from tapehook.book.copying import copy_records
 from tapehook.book.engine import APPLICATION_ID, WAIT_MS, bulk, engine_of, is_sqlite, raw_sqlite, transaction
 from tapehook.book.ids import new_id
-from tapehook.book.merging import copy_records
 from tapehook.book.migrating import make_tables, revision_of
 from tapehook.book.place import Place, data_folder, place_of
 from tapehook.book.search import index_all
@@ -100,7 +100,7 @@ def _copy_to_file(source: Connection, part: Path, name: str) -> None:
             make_tables(target, str(part), revision_of(source, name))
             bulk(target)
             target.execute(insert(tables.book), [dict(row) for row in source.execute(select(tables.book)).mappings()])
-            copy_records(source, target, name)
+            copy_records(source, target)
             if inspect(target).has_table(tables.word.name):
                 index_all(target)
     finally:
@@ -239,5 +239,5 @@ def _replace(book: Book, backed_up: Book) -> None:
         target.exec_driver_sql(f"TRUNCATE {names}")
         target.execute(delete(tables.book))
         target.execute(insert(tables.book), [dict(row) for row in source.execute(select(tables.book)).mappings()])
-        copy_records(source, target, backed_up.name)
+        copy_records(source, target)
         index_all(target)

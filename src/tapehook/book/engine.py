@@ -135,16 +135,27 @@ def is_sqlite(connection: Connection) -> bool:
 
 
 def bulk(connection: Connection) -> None:
-    """Make a connection ready for very many rows: more memory for pages, on SQLite."""
+    """Make a connection ready for very many rows: more memory for pages, or for what is sorted and joined."""
     if is_sqlite(connection):
         connection.execute(text("PRAGMA cache_size=-524288"))
+    else:
+        connection.execute(text("SET LOCAL work_mem = '256MB'"))
 
 
 def raw_sqlite(connection: Connection) -> sqlite3.Connection:
     """The driver's connection beneath, for what only the driver can do."""
-    found: Any = connection.connection.driver_connection
+    found: Any = connection.connection.dbapi_connection
     assert isinstance(found, sqlite3.Connection)  # noqa: S101 - asked only where it is SQLite
     return found
+
+
+def attach(connection: Connection, schema: str, place: Place, way: str) -> None:
+    """Put another file beside the one of a connection of SQLite, to be read under the name ``schema``.
+
+    ``way`` is how that file can be opened, as for ``engine_of``.
+    """
+    uri = f"{_uri(str(place.path))}?mode=ro" + ("&immutable=1" if way == "immutable" else "")
+    connection.execute(text(f"ATTACH :uri AS {schema}"), {"uri": uri})
 
 
 def insert_rows(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
@@ -174,7 +185,7 @@ def add_rows(
         raw_sqlite(connection).executemany(f"{way} INTO {table.name} ({columns}) VALUES ({marks})", rows)
         return
     into = f"new_{table.name}" if may_be_there else table.name
-    driver: Any = connection.connection.driver_connection
+    driver: Any = connection.connection.dbapi_connection
     with driver.cursor() as cursor:
         if may_be_there and len(rows) < _FEW_ROWS:
             marks = ", ".join(["%s"] * len(names))

@@ -89,12 +89,16 @@ def _index(writing: Writing) -> None:
 
 @dataclass
 class Book:
-    """An open book. ``read_only`` says why it cannot be written, empty when it can."""
+    """An open book. ``read_only`` says why it cannot be written, empty when it can.
+
+    ``way`` is how its file was opened, as for ``engine_of``.
+    """
 
     place: Place
     engine: Engine
     id: bytes
     read_only: str = ""
+    way: str = ""
 
     @property
     def name(self) -> str:
@@ -212,9 +216,8 @@ def open_book(where: str | None = None, *, may_migrate: bool = True) -> Book:
             continue
         engine = engine_of(place, read_only=way)
         try:
-            return _opened(
-                place, engine, read_only or (way and str(last.problems[0].said if last else "")), may_migrate
-            )
+            said = read_only or (way and str(last.problems[0].said if last else ""))
+            return _opened(place, engine, said, way, may_migrate)
         except BookRefusal as found:
             engine.dispose()
             last = last or found
@@ -237,7 +240,7 @@ def _has_wal(place: Place) -> bool:
     return wal.exists() and wal.stat().st_size > 0
 
 
-def _opened(place: Place, engine: Engine, read_only: str, may_migrate: bool) -> Book:  # noqa: FBT001 - private
+def _opened(place: Place, engine: Engine, read_only: str, way: str, may_migrate: bool) -> Book:  # noqa: FBT001 - private
     with transaction(engine, place.name, writes=False) as connection:
         revision = revision_of(connection, place.name)
     if revision != HEAD:
@@ -249,7 +252,7 @@ def _opened(place: Place, engine: Engine, read_only: str, may_migrate: bool) -> 
         migrate(engine, place)
     with transaction(engine, place.name, writes=False) as connection:
         found = connection.execute(select(tables.book.c.value).where(tables.book.c.key == "id")).scalar_one()
-    return Book(place, engine, bytes.fromhex(found), read_only)
+    return Book(place, engine, bytes.fromhex(found), read_only, way)
 
 
 def _check_file(place: Place, path: Path, *, may_be_made: bool) -> str:

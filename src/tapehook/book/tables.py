@@ -95,7 +95,7 @@ measurement = Table(
 )
 """A reading, chart test or light test. ``row_id`` is what the lens is called in the job, ``ordinal`` how often the
 same was written there before; both are part of the fingerprint. The lens comes first in the key, so that what is
-known of one lens lies together."""
+known of one lens lies together. A server holds what it names against the records once a statement, not row by row."""
 
 correction = Table(
     "correction",
