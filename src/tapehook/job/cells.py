@@ -136,6 +136,11 @@ def position(text: str, known: Known) -> float:
     raise trouble
 
 
+def factor(text: str, known: Known) -> float:
+    """How many times: "1.4x", "2"."""
+    return number(text.replace("×", "x").removesuffix("x").removesuffix("X").strip(), known)
+
+
 def degrees_celsius(text: str, known: Known) -> float:
     """A temperature; no unit but °C is read."""
     return number(text.removesuffix("C").removesuffix("°").strip(), known)

@@ -112,6 +112,9 @@ class Lens(TableRecord):
     """Diameter of the focus ring where a strip is laid."""
     rear_filter: Text = None
     """What stands behind it on the shoot: ids of filters parted by "+", or "none"; None: what its camera says."""
+    extender: Annotated[float, Field(ge=1, le=4)] | None = None
+    """How many times the extender lengthens that it is also used with."""
+    extender_length_mm: Annotated[float, Field(ge=0, le=500)] | None = None
     note: Text = None
 
 

@@ -7,6 +7,7 @@ from tapehook.job.records import Axis
 from tapehook.lens import LensMap, Play
 from tapehook.lens.twins import BorrowedMap
 from tapehook.prep.basis import Optics
+from tapehook.prep.extender import extended_as_json
 from tapehook.prep.flange_findings import flange_used, parfocal
 from tapehook.prep.forgiveness import chance_at_worst
 from tapehook.prep.results import (
@@ -93,6 +94,7 @@ def _lens(entry: LensPrep) -> dict[str, Any]:
         "shifts": [
             {"name": one.name, "shift_um": one.shift_m * 1e6, "stop": _stop_of(entry, one.role)} for one in entry.shifts
         ],
+        "extender": extended_as_json(entry),
         "assumptions": list(entry.assumptions),
     }
 

@@ -12,6 +12,7 @@ WORDS: dict[str, str] = {
     "ends.motor_past_stop": "motor drives against a hard stop",
     "ends.motor_short": "motor ends short of the ring",
     "ends.wrong_way_round": "ends written the wrong way round",
+    "extender.share": "lens on its extender",
     "flange.body": "body off in flange",
     "flange.body_cannot_tell": "body's flange not told",
     "flange.body_fine": "body's flange good",

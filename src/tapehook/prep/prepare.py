@@ -23,6 +23,7 @@ from tapehook.prep.basis import (
     width_spread,
 )
 from tapehook.prep.checks import lens_findings
+from tapehook.prep.extender import extender_findings
 from tapehook.prep.flange import lens_flange
 from tapehook.prep.flange_findings import cameras_with_flanges, with_flanges
 from tapehook.prep.flange_split import find_flanges
@@ -187,6 +188,7 @@ def _prepare_lens(
     findings += heat_findings(Maker(lens, title), lens, job, basis, ring, readings.get("focus", []))
     findings += shift_findings(Maker(lens, title), lens, job, basis, ring, readings.get("focus", []), flange)
     findings += zoom_findings(Maker(lens, title), lens, job, basis, zoom)
+    findings += extender_findings(Maker(lens, title), lens, basis, budgets)
     findings += next_mark_findings(Maker(lens, title), lens, basis, ring)
     axes: dict[Axis, AxisPrep] = {"focus": ring.axis, **{axis.axis: axis for axis in others}}
     return LensPrep(
