@@ -4,12 +4,14 @@ import ast
 import json
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from tapehook.job import read_job
 from tapehook.prep.radio import plan_radio
+from tapehook.prep.radio_findings import radio_findings
 from tests.cli.running import ROOT, refused, run, run_json
 from tests.cli.shapes import misfits, schema
 
@@ -160,3 +162,67 @@ def test_what_was_assumed_is_said(job: Path) -> None:
     said = " ".join(plan_radio(read_job(job)).assumptions)
     assert "10 dBm" in said
     assert "Where no place is given" in said
+
+
+def test_a_frequency_taken_moves_as_few_as_it_must(job: Path) -> None:
+    """The channel of one camera goes: that one moves, the others keep theirs, and the channel is refused with why."""
+    before = run_json("radio", job)
+    lost = before["networks"]["B"]
+    plan = job / "plan.json"
+    plan.write_text(json.dumps(before), encoding="utf-8")
+    taken = f"{lost['centre_mhz']:g}"
+    for kept in ((), ("--keep", plan)):
+        after = run_json("radio", job, "--taken", taken, *kept)
+        assert list(misfits(after, schema("radio"))) == []
+        assert after["moved"] == ["B"]
+        assert after["kept"]
+        assert after["taken"] == [{"low_mhz": lost["centre_mhz"], "high_mhz": lost["centre_mhz"]}]
+        assert after["networks"]["B"]["channel"] != lost["channel"]
+        for letter in "AC":
+            assert after["networks"][letter]["channel"] == before["networks"][letter]["channel"]
+        assert any("is taken by somebody else" in one["message"] for one in after["findings"])
+    gone = run_json("radio", job, "--taken", "2400-2483.5", "--taken", "868")
+    assert gone["status"] == "infeasible"
+    assert gone["without"] == ["A", "B", "C"]
+
+
+@pytest.mark.parametrize("text", ["", "x", "2450-2440", "-5", "1e3", "9999999", "2450-", "2450 GHz"])
+def test_what_is_no_stretch_of_spectrum_is_refused(job: Path, text: str) -> None:
+    """With what was read and what was expected; all of several at once."""
+    (sentence,) = refused("radio", job, f"--taken={text}")
+    assert "such as 2450" in sentence
+    assert len(refused("radio", job, f"--taken={text}", "--taken=also wrong")) == 2
+
+
+def test_a_scan_counts_and_is_told(job: Path) -> None:
+    """Loud from 2400 to 2475 MHz: cameras at 2450 MHz go above it, links say what it eats, and it is assumed."""
+    scan = job / "scan.csv"
+    lines = [f"{2400 + 0.5 * k},{-60 if k < 150 else -120}" for k in range(168)]
+    scan.write_text("MHz,dBm\n" + "\n".join(lines), encoding="utf-8")
+    shape = run_json("radio", job, "--scan", scan)
+    assert list(misfits(shape, schema("radio"))) == []
+    high = [one for one in shape["networks"].values() if one["band"] == "2450"]
+    assert any(one["centre_mhz"] > 2475 for one in high)
+    assert all(one["heard_dbm"] is not None for one in high)
+    assert any(eater["name"] == "scan" for one in high for link in one["links"] for eater in link["eaten_by"])
+    assert any("scan" in one for one in shape["assumptions"])
+    scan.write_text("nonsense", encoding="utf-8")
+    (sentence,) = refused("radio", job, "--scan", scan)
+    assert sentence.startswith("scan.csv")
+
+
+def test_the_engine_is_named_only_where_it_is_missing(job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A plan not proven: with the engine installed nobody is told to install it."""
+    prep = plan_radio(read_job(job))
+    bound = replace(prep, plan=replace(prep.plan, status="bound"))
+    for there in (True, False):
+        monkeypatch.setattr("tapehook.prep.radio_findings.installed", lambda there=there: there)
+        (found,) = [one for one in radio_findings(bound) if one.code == "radio-bound"]
+        assert ("Install" in found.next_step) != there
+
+
+def test_with_effects_on_the_call_no_figure_of_exposure_is_given(job: Path) -> None:
+    """A share at a distance could be read as one for igniters."""
+    assert any(one["code"] == "radio-exposure" for one in run_json("radio", job)["findings"])
+    change(job, 'region = "GB"', 'region = "GB"\nfired_effects = true')
+    assert not any(one["code"] == "radio-exposure" for one in run_json("radio", job)["findings"])

@@ -89,10 +89,9 @@ class Chosen:
 
 def levels(table: Table) -> list[int]:
     """The values a worst shortfall can take, rising."""
-    values = {0, *(int(v) for row in table.alone for v in row)}
-    for pair in table.pairs.values():
-        values |= set(np.unique(pair).tolist())
-    return sorted(values)
+    every = [np.zeros(1, dtype=np.int64), *table.alone, *(pair.ravel() for pair in table.pairs.values())]
+    found: list[int] = np.unique(np.concatenate(every)).tolist()
+    return found
 
 
 def bounds(table: Table) -> tuple[int, int]:

@@ -19,6 +19,7 @@ FEASIBLE_STEPS = 8_000
 SUM_STEPS = 8_000
 """So many steps the second takes; about half a second."""
 PASSES = 6
+_WORD = 32
 _FORBIDDEN = 1e8
 ROUNDING = 1e-4
 _WHOLE = 1.0 - ROUNDING
@@ -37,12 +38,11 @@ class Allowed:
     """
 
     def __init__(self, table: Table, most: int) -> None:
-        self.domain = [_as_bits(row <= most) for row in table.alone]
+        self.domain = [_as_bits((row <= most)[None])[0] for row in table.alone]
         self.beside: list[list[list[int]]] = [[[] for _ in table.alone] for _ in table.alone]
         for (i, j), pair in table.pairs.items():
             good = pair <= most
-            self.beside[i][j] = [_as_bits(row) for row in good]
-            self.beside[j][i] = [_as_bits(row) for row in good.T]
+            self.beside[i][j], self.beside[j][i] = _as_bits(good), _as_bits(good.T)
 
     def choice(self, steps: int = FEASIBLE_STEPS) -> Choice | None:
         """Any choice that stands; None when there is none. Raises OutOfSteps."""
@@ -80,8 +80,14 @@ class Allowed:
         return [(k, left) for _, k, left in sorted(found, key=lambda one: one[:2])]
 
 
-def _as_bits(row: npt.NDArray[np.bool_]) -> int:
-    return int.from_bytes(np.packbits(row, bitorder="little").tobytes(), "little")
+def _as_bits(rows: npt.NDArray[np.bool_]) -> list[int]:
+    """Each row as a whole number with a bit for each column, the first lowest."""
+    found = [0] * len(rows)
+    for start in range(0, rows.shape[1], _WORD):
+        part = rows[:, start : start + _WORD]
+        words = (part @ (1 << np.arange(part.shape[1], dtype=np.int64))).tolist()
+        found = [bits | word << start for bits, word in zip(found, words, strict=True)]
+    return found
 
 
 def each_bit(bits: int) -> Iterator[int]:
