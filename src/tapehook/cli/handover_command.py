@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tapehook.cli.console import progress, show_json
+from tapehook.cli.prep_command import folder_or_job, one_of_both
 from tapehook.cli.refusals import (
-    Argument,
     Command,
     Option,
     OptionProblem,
@@ -31,12 +31,13 @@ _EXAMPLE = """\b
 Example:
   tapehook handover my-job --out my-handover
   tapehook handover my-job --out my-handover --paper letter --diameter 80mm --url https://prep.example/pocket/my-job
+  tapehook handover --job "Harbour, unit 1" --radio plan.json --out my-handover
 """
 _ADDRESS = re.compile(r"https?://[^\s/?#]+[^\s]*", re.ASCII)
 
 
 @click.command("handover", cls=Command, epilog=_EXAMPLE)
-@click.argument("folder", cls=Argument, callback=folder_path)
+@folder_or_job
 @click.option(
     "--out", cls=Option, required=True, metavar="FOLDER", callback=folder_path, help="The folder it is written to."
 )
@@ -57,13 +58,28 @@ _ADDRESS = re.compile(r"https?://[^\s/?#]+[^\s]*", re.ASCII)
     help="Feet, metres or both on the strips; otherwise those of each lens.",
 )
 @click.option("--url", cls=Option, help="Address of the pocket page, printed as a QR code.")
+@click.option(
+    "--radio",
+    cls=Option,
+    metavar="PLAN",
+    callback=folder_path,
+    help="The radio plan, as tapehook radio --json printed it: each camera's channel.",
+)
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print what was written as JSON (docs: Commands).")
 @click.pass_context
-def command(ctx: click.Context, /, folder: Path, out: Path, as_json: bool, **typed: Any) -> None:  # noqa: ANN401, FBT001 - click passes options by name
+def command(
+    ctx: click.Context,
+    /,
+    folder: Path | None,
+    out: Path,
+    as_json: bool,  # noqa: FBT001 - click's signature
+    **typed: Any,  # noqa: ANN401 - click passes options by name
+) -> None:
     """The full handover of a job, for everyone who takes over.
 
     The PDF has a cover, contents, a page for a day player, a checklist to sign, the lens technician's list, a page for
-    each camera and lens, and strips at 1:1. Beside it: the pocket page, and every table as CSV and in one workbook.
+    each camera and lens, and strips at 1:1; of a job of the book also who signed what off, and when. Beside it: the
+    pocket page, and every table as CSV and in one workbook.
     """
     from tapehook.cli.prep_command import write_all
     from tapehook.handover.files import render_full_handover
@@ -81,27 +97,34 @@ def command(ctx: click.Context, /, folder: Path, out: Path, as_json: bool, **typ
         _show(prep, strips, written)
 
 
-def _read(folder: Path, out: Path, typed: dict[str, Any]) -> "tuple[Job, PackWish]":
+def _read(folder: Path | None, out: Path, typed: dict[str, Any]) -> "tuple[Job, PackWish]":
     """The job and what is wanted of its pack. Raises Refusal with all that is wrong."""
     import math
 
-    from tapehook.cli.prep_command import job_to_prepare
+    from tapehook.cli.prep_command import job_of_book, job_to_prepare
     from tapehook.cli.strip_options import strip_options
     from tapehook.handover.pack import PackWish
     from tapehook.handover.qr import MOST_SIGNS
     from tapehook.job import Job
+    from tapehook.job.signed import SignedOff
 
+    one_of_both(folder, typed["job_name"])
     asked = strip_options(typed)
     problems: list[Problem] = list(asked.problems)
     url = typed["url"]
     if url is not None and (not _ADDRESS.fullmatch(url) or len(url) > MOST_SIGNS):
         expected = f"an address such as https://prep.example/pocket, at most {MOST_SIGNS} signs"
         problems.append(OptionProblem("--url", url, expected))
-    job = Job()
+    job, signed = Job(), tuple[SignedOff, ...]()
     try:
-        job = job_to_prepare(folder, out)
+        if folder is not None:
+            job = job_to_prepare(folder, out)
+        else:
+            job, signed = job_of_book(typed["job_name"], typed["where"], out)
     except Refusal as found:
         problems += found.problems
+    channels, wrong = _channels(typed["radio"], {camera.letter for camera in job.cameras})
+    problems += wrong
     if problems:
         raise Refusal(problems)
     around = asked.circumference_mm
@@ -111,7 +134,25 @@ def _read(folder: Path, out: Path, typed: dict[str, Any]) -> "tuple[Job, PackWis
         asked.left_handed,
         asked.units,
         url,
+        signed,
+        channels,
     )
+
+
+def _channels(plan: Path | None, cameras: set[str]) -> "tuple[dict[str, tuple[str, int]], list[Problem]]":
+    """Band and channel by camera from a file of a plan, and what is wrong with it."""
+    from tapehook.job import JobProblems
+    from tapehook.job.radio_plans import read_radio_plan
+
+    if plan is None:
+        return {}, []
+    try:
+        channels = read_radio_plan(plan)
+    except JobProblems as found:
+        return {}, list(found.problems)
+    strange = sorted(set(channels) - cameras) if cameras else []
+    expected = f"a plan for cameras of the job: {', '.join(sorted(cameras))}"
+    return channels, [OptionProblem("--radio", letter, expected) for letter in strange]
 
 
 def _as_json(prep: "Prep", strips: "PackStrips", written: "Sequence[Path]") -> dict[str, Any]:

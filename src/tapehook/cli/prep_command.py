@@ -1,7 +1,8 @@
 """``tapehook prep``: prepare a job folder and write its handover."""
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -19,7 +20,10 @@ from tapehook.cli.refusals import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from tapehook.job import Job
+    from tapehook.job.signed import SignedOff
 
 _EXAMPLE = """\b
 Example:
@@ -36,23 +40,34 @@ def _folder_unless_job(ctx: click.Context, param: click.Parameter, value: str | 
     return folder_path(ctx, param, value)
 
 
+def folder_or_job(function: Callable[..., Any]) -> Callable[..., Any]:
+    """What says which job: the argument FOLDER, or --job and --book in its place."""
+    said = "The book that --job is in; otherwise TAPEHOOK_BOOK, else the one in your data folder."
+    options = (
+        click.argument("folder", cls=Argument, required=False, callback=_folder_unless_job),
+        click.option(
+            "--job",
+            "job_name",
+            cls=Option,
+            is_eager=True,
+            metavar="NAME",
+            help="A job of the book, in place of a folder.",
+        ),
+        click.option("--book", "where", cls=Option, metavar="PATH|URL", help=said),
+    )
+    for option in reversed(options):
+        function = option(function)
+    return function
+
+
+def one_of_both(folder: Path | None, job_name: str | None) -> None:
+    """Raise Refusal when a folder and a job are both named, or neither."""
+    if (folder is None) == (job_name is None):
+        raise Refusal([OptionProblem("FOLDER", str(folder), "the path of a job folder, or --job and a name; not both")])
+
+
 @click.command("prep", cls=Command, epilog=_EXAMPLE)
-@click.argument("folder", cls=Argument, required=False, callback=_folder_unless_job)
-@click.option(
-    "--job",
-    "job_name",
-    cls=Option,
-    is_eager=True,
-    metavar="NAME",
-    help="A job of the book, in place of a folder.",
-)
-@click.option(
-    "--book",
-    "where",
-    cls=Option,
-    metavar="PATH|URL",
-    help="The book that --job is in; otherwise TAPEHOOK_BOOK, else the one in your data folder.",
-)
+@folder_or_job
 @click.option(
     "--out",
     cls=Option,
@@ -83,12 +98,12 @@ def command(
 
     Every lens is mapped and judged for the stop the job is shot at. Nothing is written when the job has problems.
     """
-    if job_name is not None and folder is None:
-        prepare_job(ctx, job_of_book(job_name, where, out), out, paper, as_json=as_json)
-    elif folder is not None and job_name is None:
+    one_of_both(folder, job_name)
+    if job_name is not None:
+        job, signed = job_of_book(job_name, where, out)
+        prepare_job(ctx, job, out, paper, signed=signed, as_json=as_json)
+    elif folder is not None:
         prepare_folder(ctx, folder, out, paper, as_json=as_json)
-    else:
-        raise Refusal([OptionProblem("FOLDER", str(folder), "the path of a job folder, or --job and a name; not both")])
 
 
 def prepare_folder(ctx: click.Context, folder: Path, out: Path, paper: str | None, *, as_json: bool) -> None:
@@ -96,14 +111,16 @@ def prepare_folder(ctx: click.Context, folder: Path, out: Path, paper: str | Non
     prepare_job(ctx, job_to_prepare(folder, out), out, paper, as_json=as_json)
 
 
-def prepare_job(ctx: click.Context, job: "Job", out: Path, paper: str | None, *, as_json: bool) -> None:
+def prepare_job(
+    ctx: click.Context, job: "Job", out: Path, paper: str | None, *, as_json: bool, signed: "Sequence[SignedOff]" = ()
+) -> None:
     """Prepare, write, print: what ``prep`` and ``demo`` share."""
     from tapehook.handover.files import render_handover
     from tapehook.prep import prep_as_json, prepare
 
     with progress("mapping lenses", quiet=as_json) as report:
         prep = prepare(job, report)
-    rendered = render_handover(prep, paper)
+    rendered = render_handover(prep, paper, signed)
     written = write_all(rendered, out)
     note_written(ctx)
     if as_json:
@@ -113,9 +130,13 @@ def prepare_job(ctx: click.Context, job: "Job", out: Path, paper: str | None, *,
     show_summary(prep, written)
 
 
-def job_of_book(name: str, where: str | None, out: Path) -> "Job":
-    """The job of that name in the book. Raises Refusal or BookRefusal with what is wrong with it, or with ``out``."""
+def job_of_book(name: str, where: str | None, out: Path) -> "tuple[Job, tuple[SignedOff, ...]]":
+    """The job of that name in the book, and what was signed off on it.
+
+    Raises Refusal or BookRefusal with what is wrong with it, or with ``out``.
+    """
     from tapehook.book.jobs import load_job
+    from tapehook.book.signing import signed_off
     from tapehook.book.store import open_book
     from tapehook.handover.files import check_target
 
@@ -124,7 +145,7 @@ def job_of_book(name: str, where: str | None, out: Path) -> "Job":
     except OSError as error:
         raise Refusal([_no_target(out, error)]) from None
     with open_book(where) as book:
-        return load_job(book, name)
+        return load_job(book, name), signed_off(book, name)
 
 
 def _no_target(out: Path, error: OSError) -> OptionProblem:

@@ -4,19 +4,21 @@ import json
 import os
 import shutil
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from tapehook.job.signed import SignedOff
 from tapehook.prep import Prep, prep_as_json
 
 if TYPE_CHECKING:
     from tapehook.handover.pack import PackStrips, PackWish
 
 
-def render_handover(prep: Prep, paper: str | None = None) -> dict[str, bytes]:
+def render_handover(prep: Prep, paper: str | None = None, signed: Sequence[SignedOff] = ()) -> dict[str, bytes]:
     """Every file of the handover by name: the PDF, the pocket page, the tables, and the findings as JSON.
 
-    Equal bytes for an equal ``prep``. ``paper`` is "a4" or "us-letter"; None takes the job's.
+    Equal bytes for equal input. ``paper`` is "a4" or "us-letter"; None takes the job's. ``signed`` stands on the cover.
     """
     from tapehook.handover.pdf import render_pdf
     from tapehook.handover.pocket import render_pocket
@@ -25,7 +27,7 @@ def render_handover(prep: Prep, paper: str | None = None) -> dict[str, bytes]:
     as_json = json.dumps(prep_as_json(prep), indent=2, ensure_ascii=False, allow_nan=False)
     chosen = prep.job.paper if paper is None else paper
     return {
-        "handover.pdf": render_pdf(prep, paper="us-letter" if chosen == "us-letter" else "a4"),
+        "handover.pdf": render_pdf(prep, paper="us-letter" if chosen == "us-letter" else "a4", signed=signed),
         "pocket.html": render_pocket(prep).encode(),
         **{name: text.encode() for name, text in render_tables(prep).items()},
         "prep.json": as_json.encode() + b"\n",
@@ -57,17 +59,19 @@ def render_full_handover(prep: Prep, wish: "PackWish") -> tuple[dict[str, bytes]
     return files, strips
 
 
-def render_handover_file(prep: Prep, name: str, paper: str | None = None) -> bytes | None:
+def render_handover_file(
+    prep: Prep, name: str, paper: str | None = None, signed: Sequence[SignedOff] = ()
+) -> bytes | None:
     """One file of the handover, the others left unmade; None when the handover has none of that name."""
     from tapehook.handover.pdf import render_pdf
     from tapehook.handover.pocket import render_pocket
 
     if name == "handover.pdf":
         chosen = prep.job.paper if paper is None else paper
-        return render_pdf(prep, paper="us-letter" if chosen == "us-letter" else "a4")
+        return render_pdf(prep, paper="us-letter" if chosen == "us-letter" else "a4", signed=signed)
     if name == "pocket.html":
         return render_pocket(prep).encode()
-    return render_handover(prep, paper).get(name)
+    return render_handover(prep, paper, signed).get(name)
 
 
 def check_target(folder: Path) -> None:

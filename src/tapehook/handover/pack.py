@@ -1,8 +1,8 @@
 """The full handover as a PDF: cover, contents, sheets for those who take over, cameras, lenses, strips at 1:1."""
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from tapehook.finding import Finding
@@ -18,6 +18,7 @@ from tapehook.handover.pdf_words import (
     state_of,
 )
 from tapehook.handover.qr import qr_picture
+from tapehook.handover.signed_words import initials
 from tapehook.handover.strips import (
     BEFORE_TRUST,
     MARGIN_MM,
@@ -29,11 +30,13 @@ from tapehook.handover.strips import (
     unsized,
 )
 from tapehook.handover.typesetting import Paper, set_pdf, unscaled
+from tapehook.job.signed import SignedOff
 from tapehook.picture.lettering import shortened, text_width
 from tapehook.prep import LensPrep, Prep
 from tapehook.prep.audit import audit_rows
 from tapehook.prep.minutes_left import not_tested
 from tapehook.prep.strips import LensStrip, StripWish, Units, lens_strip
+from tapehook.radio.channels import FOCUS_STANDARDS, channel
 from tapehook.strip import Ring, StripRefusal
 
 MOST_DAY_LENSES, MOST_DAY_FINDINGS, MOST_DAY_CAMERAS = 26, 6, 4
@@ -48,7 +51,8 @@ class PackWish:
     """What a full handover is to hold besides what was prepared.
 
     ``diameter_mm`` is the focus ring's where lenses.csv does not say it; ``url`` leads to the pocket page on the shared
-    pages and is printed as a QR code.
+    pages and is printed as a QR code. ``signed`` stands on the cover, ``channels`` (a camera's band and channel number)
+    on the pages of the cameras.
     """
 
     paper: Paper = "a4"
@@ -56,6 +60,8 @@ class PackWish:
     left_handed: bool = False
     units: Units | None = None
     url: str | None = None
+    signed: tuple[SignedOff, ...] = ()
+    channels: Mapping[str, tuple[str, int]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +115,7 @@ def render_pack(prep: Prep, wish: PackWish, strips: PackStrips) -> bytes:
     Tagged for reading aloud (PDF/UA-1) but for long jobs, as ``render_pdf``. Raises TypesettingError when the
     typesetter fails or warns.
     """
-    data = pack_data(prep, wish.paper)
+    data = pack_data(prep, wish.paper, wish.signed)
     made = {one.lens_id: one for one in strips.made}
     printed = [printed_strip(prep.lens(one.lens_id), one) for one in strips.made]
     for entry, lens in zip(prep.lenses, data["lenses"], strict=True):
@@ -137,11 +143,11 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
     words = {
         "parts": [{"name": name, "title": title} for name, title in names],
         "lens_index": [_short(entry.title, _INDEX_ROOM) for entry in prep.lenses],
-        "day": _day(prep),
-        "checklist": _checklist(prep, strips),
+        "day": _day(prep, wish),
+        "checklist": _checklist(prep, strips, wish),
         "technician": _technician(prep),
         "twins": [{**finding_words(finding), "lens": None} for finding in twins],
-        "kits": [_kit(camera.camera.letter, prep) for camera in prep.cameras],
+        "kits": [_kit(camera.camera.letter, prep, wish) for camera in prep.cameras],
         "strip_note": BEFORE_TRUST,
         "not_tested": [f"{what}: {', '.join(ids) if ids else 'all lenses'}." for what, ids in not_tested(prep)],
         "no_strips": [f"{prep.lens(lens_id).title}: {reason}." for lens_id, reason in strips.refused],
@@ -171,7 +177,7 @@ def _short(text: str, room: float) -> str:
 # --- the day player's page ------------------------------------------------------------------------------------
 
 
-def _day(prep: Prep) -> dict[str, Any]:
+def _day(prep: Prep, wish: PackWish) -> dict[str, Any]:
     """One page: the lenses, what to know before pulling, the cameras."""
     places = {entry.lens.id: index for index, entry in enumerate(prep.lenses)}
     entries = list(prep.lenses)
@@ -191,7 +197,7 @@ def _day(prep: Prep) -> dict[str, Any]:
         "rows": [_day_row(entry, places[entry.lens.id]) for entry in entries[:MOST_DAY_LENSES]],
         "more_rows": max(0, len(entries) - MOST_DAY_LENSES),
         "cameras": [
-            {"letter": one.camera.letter, "words": _short(_camera_words(one.camera.letter, prep), 440.0)}
+            {"letter": one.camera.letter, "words": _short(_camera_words(one.camera.letter, prep, wish), 440.0)}
             for one in prep.cameras[:MOST_DAY_CAMERAS]
         ],
     }
@@ -222,8 +228,8 @@ def _day_row(entry: LensPrep, index: int) -> dict[str, Any]:
     }
 
 
-def _camera_words(letter: str, prep: Prep) -> str:
-    kit = _kit(letter, prep)
+def _camera_words(letter: str, prep: Prep, wish: PackWish) -> str:
+    kit = _kit(letter, prep, wish)
     motors = ", ".join(f"{name} {drives}" for name, drives, _ in kit["motors"]) or "no motor listed"
     return f"motors: {motors}. {kit['radio']}"
 
@@ -231,11 +237,12 @@ def _camera_words(letter: str, prep: Prep) -> str:
 # --- checklist, technician, kit -------------------------------------------------------------------------------
 
 
-def _checklist(prep: Prep, strips: PackStrips) -> dict[str, Any]:
+def _checklist(prep: Prep, strips: PackStrips, wish: PackWish) -> dict[str, Any]:
     fixes = sum(finding.severity == "fix" for finding in prep.findings)
     mapped = sum(entry.focus_map is not None for entry in prep.lenses)
     serials = sum(bool(entry.lens.serial) for entry in prep.lenses)
     total = len(prep.lenses)
+    signed = initials(wish.signed)
     auto = [
         (prep.shooting_stop_text is not None, f"Shooting stop set: {prep.shooting_stop_text or 'not yet'}"),
         (serials == total, f"Serial numbers read: {serials} of {total} lenses"),
@@ -259,6 +266,7 @@ def _checklist(prep: Prep, strips: PackStrips) -> dict[str, Any]:
                 "name": _short(name_of(entry), _NAME_ROOM),
                 "serial": shortened(serial_in_column(entry), 9.0, 58.0),
                 "map": _map_words(entry),
+                "initials": shortened(printable(signed.get(entry.lens.id, "")), 9.0, 34.0),
             }
             for entry in prep.lenses
         ],
@@ -286,7 +294,7 @@ def _technician(prep: Prep) -> dict[str, Any]:
     }
 
 
-def _kit(letter: str, prep: Prep) -> dict[str, Any]:
+def _kit(letter: str, prep: Prep, wish: PackWish) -> dict[str, Any]:
     """Motors of a camera by what they drive, and its radios; a channel stands there when it is planned."""
     order: Sequence[str] = ("focus", "iris", "zoom", "extra")
     motors = sorted((motor for motor in prep.job.motors if motor.camera == letter), key=lambda m: order.index(m.axis))
@@ -295,5 +303,18 @@ def _kit(letter: str, prep: Prep) -> dict[str, Any]:
         "motors": [
             (motor.id, motor.axis, "not known" if motor.lag_ms is None else f"{motor.lag_ms:g} ms") for motor in motors
         ],
-        "radio": f"Radio: {', '.join(radios)}; no channel is planned yet." if radios else "No radio is listed.",
+        "radio": _radio_words(radios, wish.channels.get(letter)),
     }
+
+
+def _radio_words(radios: Sequence[str], planned: tuple[str, int] | None) -> str:
+    """The radios of a camera and the channel they share, with its frequency where the standard has such a channel."""
+    listed = f"Radio: {', '.join(radios)}" if radios else "No radio is listed"
+    if planned is None:
+        return f"{listed}; no channel is planned yet." if radios else f"{listed}."
+    band, number = planned
+    try:
+        at = f", {channel(FOCUS_STANDARDS[band], number).centre_mhz:g} MHz"
+    except KeyError:
+        at = ""
+    return f"{listed}; channel {number} of the {band} MHz band is planned{at}. Local rules and a walk test decide."

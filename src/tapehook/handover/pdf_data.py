@@ -35,7 +35,9 @@ from tapehook.handover.pdf_words import (
     state_of,
     usable_map,
 )
+from tapehook.handover.signed_words import signed_words
 from tapehook.job.records import Reading
+from tapehook.job.signed import SignedOff
 from tapehook.notation import format_length_mm
 from tapehook.prep import AxisPrep, CameraPrep, LensPrep, Prep
 
@@ -46,8 +48,11 @@ CAMERA_FINDINGS = 12
 _FEW_NAMES = 24
 
 
-def pack_data(prep: Prep, paper: str) -> dict[str, Any]:
-    """Everything the template prints, as JSON values; every text is printable in our font."""
+def pack_data(prep: Prep, paper: str, signed: Sequence[SignedOff] = ()) -> dict[str, Any]:
+    """Everything the template prints, as JSON values; every text is printable in our font.
+
+    ``signed`` stands on the cover.
+    """
     places = {entry.lens.id: index for index, entry in enumerate(prep.lenses)}
     read: dict[str, list[Reading]] = {}
     for reading in prep.job.readings:
@@ -59,6 +64,7 @@ def pack_data(prep: Prep, paper: str) -> dict[str, Any]:
         "title": prep.job.title,
         "facts": _job_facts(prep),
         "acts": _acts(prep),
+        "signed": signed_words(signed, prep),
         "lens_rows": [_lens_row(entry, index) for index, entry in enumerate(prep.lenses)],
         "assumptions": list(prep.assumptions),
         "lenses": [_lens(entry, read.get(entry.lens.id, [])) for entry in prep.lenses],

@@ -14,6 +14,7 @@ from tapehook.book.jobs import builds_of
 from tapehook.book.lenses import lenses_of
 from tapehook.book.search import find_lenses
 from tapehook.book.shelves import on_shelf, shelves
+from tapehook.book.signing import signed_off
 from tapehook.finding import SIGN
 from tapehook.job import Lens
 from tapehook.pages import explain, letting_in
@@ -33,6 +34,7 @@ PAGES = (
     ("bench", "Bench"),
     ("onset", "On set"),
     ("shots", "Shots"),
+    ("light", "Light"),
     ("strips", "Strips"),
     ("lenses", "Lenses"),
     ("kit", "Kit"),
@@ -278,10 +280,10 @@ def get_onset(request: Request, desk: At, job: Key) -> Response:
     with desk.book.reading() as connection:
         builds = [build for build, _ in builds_of(connection, now.id)]
     data = onset_data(now, desk.prep(now), builds)
-    return page(request, "onset.html", here="onset", now=now, topics=now.key, data=_json(data))
+    return page(request, "onset.html", here="onset", now=now, topics=now.key, data=as_script(data))
 
 
-def _json(data: object) -> Markup:
+def as_script(data: object) -> Markup:
     """JSON that cannot end the element it stands in."""
     text = json.dumps(data, allow_nan=False, separators=(",", ":"))
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))  # noqa: S704 - made harmless here
@@ -419,7 +421,7 @@ def get_file(
     from tapehook.handover.files import render_handover_file
 
     now = desk.job(job)
-    data = render_handover_file(desk.prep(now), name, paper)
+    data = render_handover_file(desk.prep(now), name, paper, signed_off(desk.book, now.name))
     if data is None:
         raise NotThere("The handover has no file of that name.")
     headers = {"content-disposition": f'{"inline" if view else "attachment"}; filename="{name}"'}
