@@ -4,7 +4,7 @@ Only that table is read here, with the ``lens`` and ``frames_per_second`` of the
 own. Keys nobody knows are left alone.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -90,8 +90,13 @@ def stop_pull_from(data: bytes, file: str) -> StopPullPlan:
     if not isinstance(table, dict):
         raise JobProblems([Problem(file, None, TABLE, None, f"a table headed [{TABLE}]")])
     shared = {key: document[key] for key in ("lens", "frames_per_second") if key in document}
+    return stop_pull_of(shared | table, file)
+
+
+def stop_pull_of(table: Mapping[str, object], file: str) -> StopPullPlan:
+    """The stop pull in the keys of its table. Raises JobProblems."""
     try:
-        plan = StopPullPlan.model_validate(as_floats(shared | table))
+        plan = StopPullPlan.model_validate(as_floats(table))
     except (ValidationError, RecursionError) as trouble:
         raise JobProblems(_misfits(file, trouble)) from None
     problems = list(_at_odds(file, plan))
