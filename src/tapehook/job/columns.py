@@ -94,6 +94,7 @@ _FOCUSES = _choice("whole", "front", "inner")
 _AXIS = _choice("focus", "iris", "zoom")
 _APPROACH = _choice("near_to_far", "far_to_near")
 _METHOD = _choice("engraved", "taped")
+_LINES = _choice("upright", "level", vertical="upright", horizontal="level")
 
 read_unit = _UNIT[1]
 """Reader of a lens's unit of positions."""
@@ -152,6 +153,15 @@ LENSES = Table(
             "a number of millimetres such as 80, from 5 to 1000",
             cells.millimetres,
         ),
+        Column("squeeze", "squeeze", "", "2", "a number from 1 to 3 such as 2", cells.number),
+        Column(
+            "pupil_across_to_sensor_mm",
+            "pupil_across_to_sensor_mm",
+            "mm",
+            "120",
+            "a number of millimetres such as 120",
+            cells.signed_millimetres,
+        ),
         Column("rear_filter", "rear_filter", "", "gel", _REAR),
         Column("extender", "extender", "", "2x", "a factor from 1 to 4 such as 1.4x", cells.factor),
         Column(
@@ -203,6 +213,7 @@ CHARTS = Table(
         Column("chart_width", "chart_width_m", "mm", "400 mm", "a width such as 400 mm", cells.chart_width),
         Column("frame_fill", "frame_fill", "", "45 %", "a part of the image width such as 45 %", cells.share),
         Column("rear_filter", "rear_filter", "", "gel", _REAR),
+        Column("lines", "lines", "", "upright", *_LINES),
         *(
             Column(name, name, "mm", "-0.3", "a number of millimetres such as -0.3", cells.signed_millimetres)
             for name in ("centre_x_mm", "centre_y_mm")

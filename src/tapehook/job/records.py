@@ -110,6 +110,10 @@ class Lens(TableRecord):
     motor_end_far: Finite | None = None
     ring_diameter_mm: Annotated[float, Field(ge=5, le=1000)] | None = None
     """Diameter of the focus ring where a strip is laid."""
+    squeeze: Annotated[float, Field(ge=1, le=3)] | None = None
+    """How many times an anamorphic lens takes in the width that its focal length would; None: it is no such lens."""
+    pupil_across_to_sensor_mm: Finite | None = None
+    """Entrance pupil across the picture to image plane, as ``pupil_to_sensor_mm`` is along it."""
     rear_filter: Text = None
     """What stands behind it on the shoot: ids of filters parted by "+", or "none"; None: what its camera says."""
     extender: Annotated[float, Field(ge=1, le=4)] | None = None
@@ -167,6 +171,8 @@ class ChartTest(TableRecord):
     frame_fill: Share | None = None
     rear_filter: Text = None
     """What stood behind the lens, as for a reading."""
+    lines: Literal["upright", "level"] | None = None
+    """Of an anamorphic lens: which lines of the chart were sharpest; upright ones tell the direction across."""
     centre_x_mm: Annotated[float, Field(ge=-100, le=100)] | None = None
     """Where a mark in the middle of the picture came to lie on the sensor, to the right of the middle; y: above it."""
     centre_y_mm: Annotated[float, Field(ge=-100, le=100)] | None = None

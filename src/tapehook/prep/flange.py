@@ -38,7 +38,9 @@ def lens_flange(
     if not meant:
         return None
     readings = [one for one in job.readings if one.lens_id == lens.id]
-    found = [test for test in meant if test.position is not None and _told(test, readings, job.filters)]
+    # Upright lines of an anamorphic lens tell its other direction: see prep.anamorphic.
+    along = [test for test in meant if test.position is not None and test.lines != "upright"]
+    found = [test for test in along if _told(test, readings, job.filters)]
     stop = basis.widest or basis.shooting
     if not found:
         return "no_position"

@@ -1,6 +1,9 @@
 """What each kind of finding is called where only its kind is listed: a few words for each code."""
 
 WORDS: dict[str, str] = {
+    "anamorphic.gap": "two directions sharp apart",
+    "anamorphic.gap_fine": "two directions sharp together",
+    "anamorphic.untested": "two directions not tested",
     "backlash.share": "backlash",
     "budget.good": "lens good enough",
     "budget.soft": "lens soft at the stop",

@@ -12,6 +12,7 @@ from tapehook.job.records import Axis, Camera, ChartTest, Job, Lens, Reading
 from tapehook.lens import FocusScale, LensMap
 from tapehook.notation import format_distance, format_stop
 from tapehook.optics import depth_of_field, nearest_possible_m
+from tapehook.prep.anamorphic import anamorphic_findings, gap_of, with_gap
 from tapehook.prep.basis import (
     DEFAULT_COC_M,
     Basis,
@@ -176,7 +177,8 @@ def _prepare_lens(
     marks = mark_rows(ring, of_one_focal(lens, readings.get("focus", [])), basis)
     lens_map = ring.axis.lens_map
     flange = lens_flange(lens, job, basis, lens_map, usual)
-    shifts = shifts_of(lens, job, readings.get("focus", []), basis, flange)
+    gap = gap_of(lens, job, basis, lens_map)
+    shifts = with_gap(shifts_of(lens, job, readings.get("focus", []), basis, flange), lens, gap, basis.optics)
     zoom_map, optics = zoom_map_of(lens, readings.get("focus", []), ring, basis), basis.optics
     zooming = None
     if zoom_map is not None and lens_map is not None and optics is not None:
@@ -187,6 +189,7 @@ def _prepare_lens(
     findings = [*lens_findings(lens, title, batch.job, basis, ring, budgets, others, serials_read=batch.serials_read)]
     findings += heat_findings(Maker(lens, title), lens, job, basis, ring, readings.get("focus", []))
     findings += shift_findings(Maker(lens, title), lens, job, basis, ring, readings.get("focus", []), flange)
+    findings += anamorphic_findings(Maker(lens, title), lens, job, basis, ring, gap)
     findings += zoom_findings(Maker(lens, title), lens, job, basis, zoom)
     findings += extender_findings(Maker(lens, title), lens, basis, budgets)
     findings += next_mark_findings(Maker(lens, title), lens, basis, ring)
