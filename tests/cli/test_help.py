@@ -26,6 +26,7 @@ COMMANDS = (
     "handover",
     "left",
     "map",
+    "morning",
     "next",
     "prep",
     "pull",

@@ -22,6 +22,7 @@ _COMMANDS = {
     "handover": "The full handover of a job, for everyone who takes over.",
     "left": "What is left to test, the most won per minute first.",
     "map": "Lens maps of a job folder, and how sure they are.",
+    "morning": "Three lenses tell whether the kit came through a cold night.",
     "next": "What to measure next on a lens, best first.",
     "prep": "Prepare a job folder and write its handover.",
     "pull": "The pull of a shot: where the ring must be at each moment.",
