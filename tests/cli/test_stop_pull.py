@@ -137,6 +137,21 @@ def test_motors_that_are_missing_are_told(job: Path) -> None:
     assert "M1 and M7 both drive focus on camera A" in said
 
 
+def test_conflicts_with_the_rest_of_the_shot_are_told(job: Path) -> None:
+    """A pull on another lens than its shot, after whose end it goes on, and while the zoom moves: each is told."""
+    path = job / "shots" / "supper.toml"
+    text = path.read_text(encoding="utf-8").replace("[[people]]", "focal_path = [{ at_s = 0, focal_mm = 35 }, "
+                                                    "{ at_s = 9, focal_mm = 40 }]\n[[people]]", 1)  # fmt: skip
+    path.write_text(text + PULL.format(filter="pair", first="T2", last="T8", seconds=12), encoding="utf-8")
+    said = " ".join(stop_pull(job, "supper")["conflicts"])
+    for words in (
+        "planned on L06, the stop pull on L05",
+        "ends at 12 s, after the shot",
+        "The zoom moves over 35 to 40 mm",
+    ):
+        assert words in said, said
+
+
 @pytest.mark.parametrize(
     "old, new, words",
     [

@@ -9,6 +9,7 @@ from tapehook.cli.console import show_json, show_rows
 from tapehook.cli.refusals import Argument, Command, Option, folder_path, plain
 
 if TYPE_CHECKING:
+    from tapehook.job.shots import Shot
     from tapehook.prep.stop_pull import StopPullPrep
 
 _ROWS = 13
@@ -30,16 +31,30 @@ def command(folder: Path, shot: str, as_json: bool) -> None:  # noqa: FBT001 - c
     that turns the filter, with the exposure error to reckon with. What cannot be done is told with what can.
     """
     from tapehook.job import read_job
-    from tapehook.job.stop_pulls import read_stop_pull
+    from tapehook.job.shot_files import shot_bytes
+    from tapehook.job.stop_pulls import stop_pull_from
     from tapehook.prep.stop_pull import prepare_stop_pull
     from tapehook.prep.stop_pull_as_json import stop_pull_as_json
+    from tapehook.prep.stop_pull_motors import with_shot
 
     job = read_job(folder)
-    prep = prepare_stop_pull(job, read_stop_pull(folder, shot), shot)
+    data, file = shot_bytes(folder, shot)
+    prep = with_shot(prepare_stop_pull(job, stop_pull_from(data, file), shot), _around(data, file))
     if as_json:
         show_json(stop_pull_as_json(prep))
     else:
         _show(prep)
+
+
+def _around(data: bytes, file: str) -> "Shot | None":
+    """The shot around the stop pull; None where the file has no people in it, or says of them what cannot be read."""
+    from tapehook.job import JobProblems
+    from tapehook.job.shots import shot_from
+
+    try:
+        return shot_from(data, file)
+    except JobProblems:
+        return None
 
 
 def _show(prep: "StopPullPrep") -> None:
@@ -67,7 +82,9 @@ def _show(prep: "StopPullPrep") -> None:
         click.echo(f"error    {error.name}: up to {error.stops.max():.3f} stop{assumed}")
     for sentence in advice(prep):
         click.echo(plain(f"  → {sentence}"))
-    for sentence in (*prep.conflicts, *prep.cautions):
+    for sentence in prep.conflicts:
+        click.echo(plain(f"  × {sentence}"))
+    for sentence in prep.cautions:
         click.echo(plain(f"  ! {sentence}"))
     for sentence in prep.assumptions:
         click.echo(f"  assumed: {sentence}")

@@ -19,7 +19,7 @@ _SIZE = 9.0
 _LANE = 32.0
 _ERROR = 52.0
 _GAP = 7.0
-_MOST_POINTS = 300
+_MOST_POINTS = 120
 
 
 @dataclass(frozen=True, slots=True)
