@@ -1,12 +1,13 @@
 """``tapehook book``: each command as a person types it, its JSON in the documented shape, its refusals in words."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from tapehook.book.jobs import job_names
+from tapehook.book.jobs import job_id_of, job_names, sign_off
 from tapehook.book.lenses import lens_id_of
-from tapehook.book.store import open_book
+from tapehook.book.store import Writer, open_book
 from tests.cli.jobs import write_small_job
 from tests.cli.running import refused, run, run_json
 from tests.cli.shapes import misfits, schema, strictly
@@ -170,3 +171,45 @@ def test_what_people_typed_is_never_obeyed() -> None:
     result = run("book", "import", "my-job", "--write")
     assert "\u202e" not in result.stdout
     assert "Har\\u202ebour" in result.stdout
+
+
+def _signed_apart() -> None:
+    """Two books, house.book and b-unit.book, whose people signed off one lens, merged into house.book."""
+    run("book", "import", "my-job", "--write")
+    run("book", "new", "--book", "b-unit.book")
+    run("book", "merge", "house.book", "--book", "b-unit.book")
+    for where, by in (("house.book", "Anna"), ("b-unit.book", "Ben")):
+        with open_book(where) as book, book.writing(Writer(by)) as writing:
+            sign_off(writing, job_id_of("Harbour"), "map", lens_id=lens_id_of(None, "4711"))
+    run("book", "merge", "b-unit.book")
+
+
+@pytest.mark.usefixtures("at_work")
+def test_a_conflict_is_settled_as_a_person_types_it() -> None:
+    """Shown with its choices, settled by the ends of two ids, gone afterwards; what does not fit is refused."""
+    assert fits("settle") == {"book": "house.book", "settled": None, "conflicts": []}
+    _signed_apart()
+    waiting: Any = fits("settle")["conflicts"]
+    (conflict,) = waiting
+    kept = {one["who"]: one["id"] for one in conflict["choices"]}["Ben"]
+    ending = conflict["id"][-8:]
+    shown = run("book", "settle", ending, width=200).stdout
+    assert f"{ending}  sign-off, map" in shown
+    assert f"{kept}  " in shown
+    assert "by: Ben" in shown
+    assert "one of --keep, --same and --apart" in refused("book", "settle", "--keep", kept)[0]
+    assert "which one stands" in refused("book", "settle", ending, "--apart")[0]
+    assert fits("settle", ending, "--keep", kept, "--by", "Cleo")["settled"] == conflict["id"]
+    assert "Nothing waits" in run("book", "settle").stdout
+    assert "no conflict ends in" in refused("book", "settle", ending, "--keep", kept)[0]
+
+
+@pytest.mark.usefixtures("at_work")
+def test_a_serial_is_exchanged_as_a_person_types_it() -> None:
+    """The lens is found by words, told by its new name; one read already, or no serial at all, is refused."""
+    path = Path("my-job/lenses.csv")
+    path.write_text(path.read_text(encoding="utf-8").replace(",4711,", ",,"), encoding="utf-8")
+    run("book", "import", "my-job", "--write")
+    assert refused("book", "serial", " ", "serial", "not", "read")
+    assert "serial 4711" in run("book", "serial", "4711", "serial", "not", "read", width=200).stdout
+    assert "read already" in refused("book", "serial", "4712", "4711")[0]

@@ -2,7 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Iterator
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any, Literal
 
 from sqlalchemy import Connection, exists, func, select
@@ -10,7 +12,7 @@ from sqlalchemy import Connection, exists, func, select
 from tapehook.book import tables
 from tapehook.book.ids import digest
 from tapehook.book.jobs import versions_said
-from tapehook.book.lenses import groups_of, lenses_of
+from tapehook.book.lenses import apart_id, groups_of, lenses_of
 from tapehook.book.versions import KIND_NAMES, Thing, things
 
 Code = Literal["two_versions", "same_provisional_serial"]
@@ -84,8 +86,8 @@ def _next_step(found: Thing) -> str:
             "--join."
         )
     if found.now.kind == "sign_off":
-        return "Both did the check. Agree on the outcome and sign it off once more, having looked at both."
-    return "Look at both, decide, and write it once more."
+        return "Both did the check. Agree on the outcome; tapehook book settle keeps one sign-off, and both stay known."
+    return "Look at both and decide: tapehook book settle keeps one. The other stays in the history."
 
 
 def _same_provisional(connection: Connection) -> Iterator[Conflict]:
@@ -105,13 +107,21 @@ def _same_provisional(connection: Connection) -> Iterator[Conflict]:
     for label, ids in labels.items():
         known = lenses_of(connection, ids)
         open_ids = [lens_id for lens_id in ids if known[lens_id].serial is None]
-        if len(set(groups_of(connection, open_ids).values())) > 1:
+        if _undecided(connection, set(groups_of(connection, open_ids).values())):
             listed = tuple(sorted(open_ids))
             yield Conflict(
                 digest("same_provisional", label, *listed)[:16],
                 "same_provisional_serial",
                 f"provisional serial {label}",
                 f"{len(listed)} lenses without a serial that was read go by the provisional serial {label}.",
-                "Read the serial of each; if it is one lens, say so. Until then their readings are kept apart.",
+                "Read the serial of each (tapehook book serial), or say whether it is one lens (tapehook book settle). "
+                "Until then their readings are kept apart.",
                 listed,
             )
+
+
+def _undecided(connection: Connection, groups: AbstractSet[frozenset[bytes]]) -> bool:
+    """True when of any two of these lenses nobody has said that they are two."""
+    pairs = [{apart_id(a, b) for a in one for b in other} for one, other in combinations(sorted(groups, key=sorted), 2)]
+    said = things(connection, {pair for pair_ids in pairs for pair in pair_ids})
+    return any(not pair_ids & said.keys() for pair_ids in pairs)

@@ -118,6 +118,11 @@ def untie(writing: Writing, one_id: bytes, other_id: bytes, reason: str) -> None
         _add_tie(writing, one_id, other_id, reason, tie_id)
 
 
+def apart_id(one_id: bytes, other_id: bytes) -> bytes:
+    """The id of the word that two lenses of one provisional serial are different ones, as a thing."""
+    return named_id("apart", *sorted((one_id, other_id)))
+
+
 def _add_tie(writing: Writing, one_id: bytes, other_id: bytes, reason: str, undoes: bytes | None) -> None:
     row = {
         "id": new_id(),

@@ -18,7 +18,9 @@ from tapehook.book.ids import canonical, digest, new_id
 from tapehook.book.store import Writing
 from tapehook.book.trouble import StaleEdit
 
-Kind = Literal["lens", "lens_state", "job", "on_camera", "build", "sign_off", "shelf", "on_shelf", "camera_shelf"]
+Kind = Literal[
+    "lens", "lens_state", "job", "on_camera", "build", "sign_off", "shelf", "on_shelf", "camera_shelf", "apart"
+]
 
 KIND_NAMES: dict[str, str] = {
     "lens": "facts of a lens",
@@ -30,6 +32,7 @@ KIND_NAMES: dict[str, str] = {
     "shelf": "shelf",
     "on_shelf": "place on a shelf",
     "camera_shelf": "default shelf of a camera",
+    "apart": "word that two lenses are two",
 }
 """What each kind is called in a message."""
 

@@ -9,6 +9,8 @@ COMMANDS = {
     "import": "Take a job folder or a sheet of lenses in: first a preview, then with --write.",
     "export": "Write a job of the book as a job folder, without loss.",
     "merge": "Add what another book has; conflicts are shown, none is resolved.",
+    "settle": "Say what becomes of a conflict: which version stands, one lens or two.",
+    "serial": "Exchange a provisional serial for the real one, with all its history.",
     "backup": "Copy the book as it is now to a file, while others work.",
     "restore": "Put a backup in the place of the book, once it was checked.",
     "check": "Look the book over: file, records, hashes, what is derived from them.",
