@@ -7,6 +7,8 @@ BIN := .venv/bin
 OUT ?= demo-out
 # More for pytest, such as ARGS="-k notation".
 ARGS ?=
+# The tests of one file stay together, and files are shared out over the cores; PYTEST= has them one after the other.
+PYTEST ?= -n auto --dist loadfile
 SOURCES := src tests speed scripts tools
 
 help: ## say what there is
@@ -17,7 +19,7 @@ demo: .venv/.ready-run ## prepare the demo job: findings, a PDF and a pocket pag
 
 test: lint docs ## style, types, contracts, documentation and all tests
 	@browser=$$(scripts/browser.sh) && server=$$(scripts/postgresql.sh) && \
-		TAPEHOOK_CHROMIUM="$$browser" TAPEHOOK_POSTGRESQL="$$server" $(BIN)/python -m pytest $(ARGS)
+		TAPEHOOK_CHROMIUM="$$browser" TAPEHOOK_POSTGRESQL="$$server" $(BIN)/python -m pytest $(PYTEST) $(ARGS)
 
 test-slow: .venv/.ready-dev ## the tests that take minutes
 	@browser=$$(scripts/browser.sh) && server=$$(scripts/postgresql.sh) && \

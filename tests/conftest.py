@@ -6,11 +6,13 @@ red build means a change) or ``thorough`` (many more examples, for the night bef
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+from tests.telling import Tell
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -34,6 +36,21 @@ QUIET = (
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Tests with a browser come last: while it is open its driver keeps an event loop, and others need their own."""
     items.sort(key=lambda item: "browser" in getattr(item, "fixturenames", ()))
+
+
+@pytest.fixture
+def tell(record_property: Callable[[str, object], None]) -> Tell:
+    """Say a figure that people should see. All stand together at the end of the run, whichever process found them."""
+    return lambda text: record_property("figure", text)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """The figures that tests told."""
+    reports = [each for kept in terminalreporter.stats.values() for each in kept if getattr(each, "when", "") == "call"]
+    told = [text for report in reports for name, text in report.user_properties if name == "figure"]
+    if told:
+        terminalreporter.section("figures")
+        terminalreporter.write_line("\n".join(told))
 
 
 @pytest.fixture(scope="session")

@@ -23,6 +23,7 @@ from tests.cli.shapes import misfits, schema, strictly
 from tests.faults.extremes import extreme_charts, extreme_folder, extreme_shot, seeded
 from tests.faults.mangling import AWKWARD, Folder, contents, mangled_folders
 from tests.notation.strategies import any_text
+from tests.telling import Tell
 
 MEMORY = Path("/dev/shm")  # noqa: S108 - a folder in memory where there is one: these tests make thousands
 FAST = str(MEMORY) if MEMORY.is_dir() else None
@@ -57,10 +58,9 @@ class Outcomes:
         assert list(misfits(strictly(printed), wanted)) == []
         return code
 
-    def tell(self, what: str, at_least: int, capsys: pytest.CaptureFixture[str]) -> None:
+    def tell(self, what: str, at_least: int, tell: Tell) -> None:
         """Print the counts, and make sure that there were as many calls as there should be, of both kinds."""
-        with capsys.disabled():
-            print(f"\n{sum(self.codes.values()):,} {what}: {self.codes[0]:,} accepted, {self.codes[2]:,} refused")  # noqa: T201
+        tell(f"{sum(self.codes.values()):,} {what}: {self.codes[0]:,} accepted, {self.codes[2]:,} refused")
         assert sum(self.codes.values()) >= at_least
         assert min(self.codes[0], self.codes[2]) > 0
 
@@ -117,7 +117,7 @@ def depth_options(random: Random, odd: list[str]) -> list[str]:
     return [f"{name}={text}" for name, text in texts.items()]
 
 
-def test_9000_notations(outcomes: Outcomes, capsys: pytest.CaptureFixture[str]) -> None:
+def test_9000_notations(outcomes: Outcomes, tell: Tell) -> None:
     """Whatever is written for a distance, a stop or a length: an answer without NaN, or what is wrong with it."""
 
     @settings(same_every_run, max_examples=9_000)
@@ -131,7 +131,7 @@ def test_9000_notations(outcomes: Outcomes, capsys: pytest.CaptureFixture[str]) 
             assert not NOT_A_NUMBER.search(printed)
 
     check()
-    outcomes.tell("notations", 9_000, capsys)
+    outcomes.tell("notations", 9_000, tell)
 
 
 # --- command lines -----------------------------------------------------------------------------------------------
@@ -162,9 +162,7 @@ def _files(folder: Path) -> set[str]:
     return {str(path.relative_to(folder)) for path in folder.rglob("*")}
 
 
-def test_4000_command_lines(
-    outcomes: Outcomes, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_4000_command_lines(outcomes: Outcomes, tell: Tell, monkeypatch: pytest.MonkeyPatch) -> None:
     """Commands, options and values in any order, missing, misspelt or of any text; refused ones write nothing.
 
     The files of a handover are stood in for by one small file: they take long, and know nothing of command lines.
@@ -186,15 +184,13 @@ def test_4000_command_lines(
             assert code == 0 or _files(folder) == before
 
     check()
-    outcomes.tell("command lines", 4_000, capsys)
+    outcomes.tell("command lines", 4_000, tell)
 
 
 # --- folders -----------------------------------------------------------------------------------------------------
 
 
-def test_5000_damaged_folders(
-    outcomes: Outcomes, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_5000_damaged_folders(outcomes: Outcomes, tell: Tell, monkeypatch: pytest.MonkeyPatch) -> None:
     """Damaged job folders: their maps or their problems, no byte changed, and no handover of what is refused.
 
     As above, rendering is left out; the last test of this file has all of it.
@@ -213,7 +209,7 @@ def test_5000_damaged_folders(
             assert out.exists() == (code == 0)
 
     check()
-    outcomes.tell("damaged folders", 5_000, capsys)
+    outcomes.tell("damaged folders", 5_000, tell)
 
 
 def _extreme(seed: int) -> Callable[[Path], None]:
@@ -224,7 +220,7 @@ def _extreme(seed: int) -> Callable[[Path], None]:
     return write
 
 
-def test_1750_folders_with_numbers_at_their_limits(outcomes: Outcomes, capsys: pytest.CaptureFixture[str]) -> None:
+def test_1750_folders_with_numbers_at_their_limits(outcomes: Outcomes, tell: Tell) -> None:
     """What the records take, everything after them survives: no overflow, no NaN in JSON or in a sentence."""
     for seed in range(1_750):
         with job_folder(_extreme(seed)) as folder:
@@ -234,7 +230,7 @@ def test_1750_folders_with_numbers_at_their_limits(outcomes: Outcomes, capsys: p
                 continue
             _, printed = outcomes.call(args + ["--json"] * (seed % 2))
             assert not NOT_A_NUMBER.search(printed), seed
-    outcomes.tell("folders with numbers at their limits, mapped", 1_750, capsys)
+    outcomes.tell("folders with numbers at their limits, mapped", 1_750, tell)
 
 
 def _with_shot(seed: int) -> Callable[[Path], None]:
@@ -247,9 +243,7 @@ def _with_shot(seed: int) -> Callable[[Path], None]:
     return write
 
 
-def test_250_folders_with_charts_and_shots_at_their_limits(
-    outcomes: Outcomes, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_250_folders_with_charts_and_shots_at_their_limits(outcomes: Outcomes, tell: Tell) -> None:
     """Chart tests and shots with any numbers: the flange and the pull in their shapes, or problems; never NaN."""
     for seed in range(250):
         with job_folder(_with_shot(seed)) as folder:
@@ -259,12 +253,10 @@ def test_250_folders_with_charts_and_shots_at_their_limits(
             for args in (["flange", str(folder)], pull) if seed % 5 == 0 else ():
                 _, printed = outcomes.call(args)
                 assert not NOT_A_NUMBER.search(printed), seed
-    outcomes.tell("folders with charts and shots at their limits", 500, capsys)
+    outcomes.tell("folders with charts and shots at their limits", 500, tell)
 
 
-def test_250_folders_with_numbers_at_their_limits_handed_over(
-    outcomes: Outcomes, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_250_folders_with_numbers_at_their_limits_handed_over(outcomes: Outcomes, tell: Tell) -> None:
     """The same through ``prep`` with all it writes; each tenth has nowhere to write to and is refused."""
     for seed in range(270):
         with job_folder(_extreme(seed)) as folder:
@@ -277,7 +269,7 @@ def test_250_folders_with_numbers_at_their_limits_handed_over(
                 assert {"handover.pdf", "pocket.html", "prep.json"} <= {path.name for path in out.iterdir()}
                 for page in ("pocket.html", "findings.csv"):
                     assert not NOT_A_NUMBER.search(_visible((out / page).read_text(encoding="utf-8"))), (seed, page)
-    outcomes.tell("folders with numbers at their limits, handed over whole", 250, capsys)
+    outcomes.tell("folders with numbers at their limits, handed over whole", 250, tell)
 
 
 def _visible(text: str) -> str:

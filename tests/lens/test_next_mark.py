@@ -1,6 +1,5 @@
 """What to read next: against the formula done the long way, against new fits, and by trying it on known lenses."""
 
-import sys
 from itertools import pairwise
 
 import numpy as np
@@ -16,6 +15,7 @@ from tests.lens.next_mark_trial import Bench, by_advice, by_gap, by_widest, over
 from tests.lens.strategies import Ring, rings
 from tests.simulator.lenses import draw_lens
 from tests.simulator.paper import engraved_distances
+from tests.telling import Tell
 
 Floats = npt.NDArray[np.float64]
 
@@ -206,7 +206,7 @@ def test_first_marks_leave_out_what_was_read() -> None:
 
 
 @pytest.mark.slow
-def test_following_the_advice_beats_the_widest_band_and_even_marks(capsys: pytest.CaptureFixture[str]) -> None:
+def test_following_the_advice_beats_the_widest_band_and_even_marks(tell: Tell) -> None:
     """From five engraved marks on, eight more by advice leave a smaller true worst error than by the other two ways.
 
     Against "where the map is widest" by 5 % or more, against "in the middle of the largest gap" by 20 % or more, as
@@ -225,10 +225,9 @@ def test_following_the_advice_beats_the_widest_band_and_even_marks(capsys: pytes
                 bench.measure(distance, engraved=distance == bench.lens.near_m)
                 table[seed, k] = bench.worst(bench.lens.t_stop)
     mean = {how.__name__: np.exp(np.log(table).mean(axis=0)) for how, table in worst.items()}
-    with capsys.disabled():
-        sys.stdout.write("\nTrue worst error after 0 to 8 further marks, geometric mean of depth used:\n")
-        for name, line in mean.items():
-            sys.stdout.write(f"  {name}: {' '.join(f'{share:.0%}' for share in line)}\n")
+    tell("True worst error after 0 to 8 further marks, geometric mean of depth used:")
+    for name, line in mean.items():
+        tell(f"  {name}: {' '.join(f'{share:.0%}' for share in line)}")
     assert mean["by_widest"][-1] > 1.05 * mean["by_advice"][-1]
     assert mean["by_gap"][-1] > 1.2 * mean["by_advice"][-1]
     assert mean["by_gap"][1] > 1.1 * mean["by_advice"][1]

@@ -1,6 +1,5 @@
 """Borrowed maps: against a second way of computing them, at their limits, and on twins whose truth is known."""
 
-import sys
 from dataclasses import replace
 
 import numpy as np
@@ -17,6 +16,7 @@ from tapehook.lens.spline import noise_steps
 from tapehook.lens.twins import BorrowRefusal, borrow_map
 from tests.lens.twins_trial import draw_far_focus, draw_shimmed_twin, try_out
 from tests.simulator.lenses import draw_lens, draw_twin
+from tests.telling import Tell
 
 Floats = npt.NDArray[np.float64]
 
@@ -205,7 +205,7 @@ def test_what_is_predicted_holds_for_eighty_twins() -> None:
 
 
 @pytest.mark.slow
-def test_borrowed_maps_of_many_twins(capsys: pytest.CaptureFixture[str]) -> None:
+def test_borrowed_maps_of_many_twins(tell: Tell) -> None:
     """Two proof marks, nearest and infinity: the predicted share holds for 92 to 98 % of the lenses in every group.
 
     Error at T1.5 between the proof marks, 95th percentile: at most 25 % of the depth for 14 to 35 mm with close focus
@@ -230,6 +230,5 @@ def test_borrowed_maps_of_many_twins(capsys: pytest.CaptureFixture[str]) -> None
         )
         if trial.p95 > limit or not 0.92 <= trial.holds <= 0.98:
             missed.append(name)
-    with capsys.disabled():
-        sys.stdout.write("\nBorrowed maps at T1.5, 1,000 twins each:\n" + "\n".join(lines) + "\n")
+    tell("Borrowed maps at T1.5, 1,000 twins each:\n" + "\n".join(lines))
     assert missed == []

@@ -1,12 +1,12 @@
 """How near the flange comes on lenses whose truth is known: against the Cramer-Rao bound, and against what it says."""
 
-import sys
 from collections import Counter
 
 import numpy as np
 import pytest
 
 from tests.prep.flange_trial import Trial, rms, run
+from tests.telling import Tell
 
 
 def _figures(trials: list[Trial]) -> dict[str, float]:
@@ -34,7 +34,7 @@ def test_flange_is_as_near_as_can_be() -> None:
 
 
 @pytest.mark.slow
-def test_flange_figures(capsys: pytest.CaptureFixture[str]) -> None:
+def test_flange_figures(tell: Tell) -> None:
     """On 2,000 lenses: within 1.15 of the bound, z-scores rms 0.9 to 1.1; figures are printed for docs/checks."""
     rng = np.random.default_rng(12)
     mixed = [run(rng) for _ in range(2000)]
@@ -52,8 +52,7 @@ def test_flange_figures(capsys: pytest.CaptureFixture[str]) -> None:
             )
         told = Counter((" and ".join(sorted(one.truth)) or "fine", one.cause) for one in trials)
         lines += [f"  {truth}: {cause} {count}" for (truth, cause), count in told.most_common()]
-    with capsys.disabled():
-        sys.stdout.write("\n".join(lines) + "\n")
+    tell("\n".join(lines))
     assert _figures(mixed)["against the bound"] <= 1.15
     assert 0.9 <= _figures(mixed)["z rms"] <= 1.1
     # Where nothing else is off, what is known beforehand should not cost much either.

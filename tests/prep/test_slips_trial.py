@@ -1,11 +1,11 @@
 """Slips planted in fresh lenses: some of them each time, thousands by ``make test-slow``."""
 
-import sys
 from functools import cache
 
 import pytest
 
 from tests.prep.slips_trial import Class, Trial, coverage, missed, try_out
+from tests.telling import Tell
 
 COUNT = 1000
 CLASSES: tuple[Class, Class] = ("with care", "as it comes")
@@ -44,14 +44,13 @@ def test_some_slips_read_with_care() -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("read", CLASSES)
-def test_a_thousand_slips(read: Class, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_thousand_slips(read: Class, tell: Tell) -> None:
     """Read with care: found 97 %, named 93 %, false alarms under 0.5 %, slips of 2 degrees on no list 75 %.
 
     Lists as they come hold less: what they reach is held as it was measured, less a point or two.
     """
     trial = _trial(COUNT, read)
-    with capsys.disabled():
-        sys.stdout.write("\nSlips on simulated lenses\n" + "\n".join(_lines(read, trial)) + "\n")
+    tell("Slips on simulated lenses\n" + "\n".join(_lines(read, trial)))
     found, named, worse = (0.97, 0.93, 0.75) if read == "with care" else (0.94, 0.92, 0.50)
     assert trial.found >= found
     assert trial.named >= named
@@ -61,15 +60,14 @@ def test_a_thousand_slips(read: Class, capsys: pytest.CaptureFixture[str]) -> No
 
 @pytest.mark.slow
 @pytest.mark.parametrize("read", CLASSES)
-def test_the_band_covers_whatever_the_noise(read: Class, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_band_covers_whatever_the_noise(read: Class, tell: Tell) -> None:
     """The 95 % band of lenses read both ways covers 93 to 97 % in each third of the noise range, read with care.
 
     Lists as they come are taken a little wide: up to 98 %.
     """
     covered = coverage(COUNT, read)
-    with capsys.disabled():
-        thirds = ", ".join(f"{part:.1%}" for part in covered)
-        sys.stdout.write(f"\n  95 % band, {read}, by third of the noise, low to high: {thirds}\n")
+    thirds = ", ".join(f"{part:.1%}" for part in covered)
+    tell(f"95 % band, {read}, by third of the noise, low to high: {thirds}")
     most = 0.97 if read == "with care" else 0.98
     assert min(covered) >= 0.93
     assert max(covered) <= most

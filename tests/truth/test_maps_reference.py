@@ -15,7 +15,6 @@ Slips planted in seven of the lenses have tests of their own (``test_slips_refer
 """
 
 import json
-import sys
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +25,7 @@ from scipy.interpolate import CubicSpline
 from tapehook.job import Lens, read_job
 from tapehook.prep import Prep, prepare
 from tapehook.prep.as_json import maps_as_json
+from tests.telling import Tell
 from tests.truth import tables
 
 Floats = npt.NDArray[np.float64]
@@ -126,7 +126,7 @@ def test_the_right_lenses_are_scored(scores: dict[str, Score]) -> None:
     assert all(score.error_dpt.size > 100 for score in scores.values())
 
 
-def test_error_between_marks(scores: dict[str, Score], capsys: pytest.CaptureFixture[str]) -> None:
+def test_error_between_marks(scores: dict[str, Score], tell: Tell) -> None:
     """95th percentile of the depth used by the error of the map: at most 30, 75 and 125 % at T1.5 by focal group."""
     lines, found = [], {}
     for name, (_, _, limit) in GROUPS.items():
@@ -138,20 +138,18 @@ def test_error_between_marks(scores: dict[str, Score], capsys: pytest.CaptureFix
             f"  {name}: p95 {found[name]:.0%} (limit {limit:.0%}), median {np.median(own):.0%}; "
             f"with T{STOP} taken literally for all p95 {np.percentile(literal, 95):.0%}"
         )
-    with capsys.disabled():
-        sys.stdout.write(
-            f"\nMaps of the reference lenses, depth used by the error at T{STOP}, or the widest stop where a lens does "
-            "not open so far:\n" + "\n".join(lines) + "\n"
-        )
+    tell(
+        f"Maps of the reference lenses, depth used by the error at T{STOP}, or the widest stop where a lens does "
+        "not open so far:\n" + "\n".join(lines)
+    )
     assert {name: share for name, share in found.items() if share > GROUPS[name][2]} == {}
 
 
-def test_what_the_readings_allow(prep: Prep, scores: dict[str, Score], capsys: pytest.CaptureFixture[str]) -> None:
+def test_what_the_readings_allow(prep: Prep, scores: dict[str, Score], tell: Tell) -> None:
     """36 to 85 mm, literally at T1.5: all but turn and scale of every cam given, p95 is above 75 % still."""
     told = np.concatenate([_told_the_shape(prep, score) for score in _group(scores, "36-85 mm")])
     found = float(np.percentile(told, 95))
-    with capsys.disabled():
-        sys.stdout.write(f"\n  36-85 mm, T{STOP} taken literally, exact shape of each cam given: p95 {found:.0%}\n")
+    tell(f"36-85 mm, T{STOP} taken literally, exact shape of each cam given: p95 {found:.0%}")
     assert found > GROUPS["36-85 mm"][2]
 
 
@@ -169,11 +167,10 @@ def _told_the_shape(prep: Prep, score: Score) -> Floats:
     return Score(score.lens, error_dpt, np.zeros(0, dtype=np.bool_)).used(STOP)
 
 
-def test_band_covers(scores: dict[str, Score], capsys: pytest.CaptureFixture[str]) -> None:
+def test_band_covers(scores: dict[str, Score], tell: Tell) -> None:
     """The 95 % band holds the true curve at 92 to 98 % of the points."""
     covered = float(np.mean(np.concatenate([score.covered for score in scores.values()])))
-    with capsys.disabled():
-        sys.stdout.write(f"\n  95 % band covers {covered:.1%}\n")
+    tell(f"95 % band covers {covered:.1%}")
     assert 0.92 <= covered <= 0.98
 
 

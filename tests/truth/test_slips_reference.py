@@ -3,8 +3,6 @@
 Seven slips of seven kinds are few; how often slips are seen at all is tried on a thousand (``tests/prep``).
 """
 
-import sys
-
 import numpy as np
 import pytest
 
@@ -12,6 +10,7 @@ from tapehook.job import read_job
 from tapehook.prep import Prep, prepare
 from tapehook.prep.as_json import maps_as_json
 from tapehook.prep.suspects import SuspectRow
+from tests.telling import Tell
 from tests.truth import tables
 
 PLANTED = {row["lens_id"]: row for row in tables.planted_errors()}
@@ -47,11 +46,10 @@ def test_each_planted_slip_is_found_in_its_row(prep: Prep) -> None:
     assert found == {lens_id: [(row["mark_no"], row["approach"])] for lens_id, row in PLANTED.items()}
 
 
-def test_planted_slips_are_rightly_named(prep: Prep, capsys: pytest.CaptureFixture[str]) -> None:
+def test_planted_slips_are_rightly_named(prep: Prep, tell: Tell) -> None:
     """At least six of seven with the right kind and the right value."""
     named = [i for i in PLANTED if any(_rightly_named(prep, i, row) for row in prep.lens(i).suspects)]
-    with capsys.disabled():
-        sys.stdout.write(f"\n  planted slips rightly named, with the right value: {len(named)} of {len(PLANTED)}\n")
+    tell(f"planted slips rightly named, with the right value: {len(named)} of {len(PLANTED)}")
     assert len(named) >= 6
 
 
@@ -98,7 +96,7 @@ def test_maps_of_slipped_lenses_come_near_the_truth(prep: Prep) -> None:
         assert np.all(np.abs(found - position[between]) <= 3.0 * half)
 
 
-def test_backlash(prep: Prep, capsys: pytest.CaptureFixture[str]) -> None:
+def test_backlash(prep: Prep, tell: Tell) -> None:
     """Backlash agrees with the true one to 0.08 degrees rms on clean lenses read both ways; its sd tells the truth.
 
     With the six lenses in whose readings a slip was planted it is 0.085; both figures are printed.
@@ -114,11 +112,10 @@ def test_backlash(prep: Prep, capsys: pytest.CaptureFixture[str]) -> None:
         scaled.append(errors[entry.lens.id] / (entry.play.sd * per_unit))
     clean = [error for lens_id, error in errors.items() if lens_id not in PLANTED]
     rms, rms_all = (float(np.sqrt(np.mean(np.square(part)))) for part in (clean, [*errors.values()]))
-    with capsys.disabled():
-        sys.stdout.write(
-            f"\n  backlash off by {rms:.4f} deg rms over the {len(clean)} clean lenses read both ways, "
-            f"{rms_all:.4f} over all {len(errors)}\n"
-        )
+    tell(
+        f"backlash off by {rms:.4f} deg rms over the {len(clean)} clean lenses read both ways, "
+        f"{rms_all:.4f} over all {len(errors)}"
+    )
     assert (len(clean), len(errors)) == (11, 17)
     assert rms <= 0.08
     assert rms_all <= 0.1
