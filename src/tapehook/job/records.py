@@ -226,6 +226,9 @@ class Camera(Record):
     rear_filter: Name | None = Field(
         None, description="What stands behind its lenses on the shoot: a filter, several with +", examples=["gel"]
     )
+    monitor_delay_ms: Annotated[float, Field(ge=0, le=5000)] | None = Field(
+        None, description="How late the picture is on the monitor focus is pulled off, ms", examples=[83.0]
+    )
     extra: Keys = Field(default_factory=dict)
 
 

@@ -72,6 +72,8 @@ class Shot(_Part):
     within: Share = 1.0
     """Part of the depth that the pull may use; the rest is left for what nobody planned."""
     lag_ms: Annotated[float, Field(ge=0, le=2000)] | None = None
+    monitor_delay_ms: Annotated[float, Field(ge=0, le=5000)] | None = None
+    """How late the picture is that the pull is made by; None: as measured on the camera; 0: pulled by eye."""
     speed_deg_s: Positive | None = None
     acceleration_deg_s2: Positive | None = None
     shutter_deg: Annotated[float, Field(gt=0, le=360)] | None = None
@@ -104,6 +106,7 @@ _EXPECTED = {
     "frames_per_second": "a number such as 24",
     "within": "a part of the depth, such as 0.5",
     "lag_ms": "milliseconds, such as 40",
+    "monitor_delay_ms": "milliseconds, such as 83, or 0 for a pull by eye",
     "speed_deg_s": "degrees of ring a second, such as 300",
     "acceleration_deg_s2": "degrees of ring a second squared, such as 3000",
     "shutter_deg": "degrees of shutter, such as 180",

@@ -77,6 +77,7 @@ WORDS: dict[str, str] = {
     "shot.chance": "shot: chance to be sharp",
     "shot.gives_up": "shot: not all can be held",
     "shot.holds": "shot: holds",
+    "shot.late_picture": "shot: the picture arrives late",
     "shot.pace": "shot: somebody moves very fast",
     "shot.soft": "shot: soft frames",
     "shot.too_near": "shot: nearer than close focus",

@@ -11,6 +11,7 @@ from tapehook.lens.taping import taping_sd_m
 from tapehook.optics import FocusState
 from tapehook.prep.results import FlangePrep
 from tapehook.prep.shifts import shifts_at
+from tapehook.prep.shot_late import TERM, monitor_delay_s
 from tapehook.prep.shot_ring import Ring
 from tapehook.prep.shots import Held, ShotPlan
 from tapehook.prep.usual import USUAL_PLAY_DEG
@@ -96,7 +97,7 @@ def terms_of(plan: ShotPlan, person: Person, held: Held) -> Terms:
     subject = 1.0 / (seen - state.pupil_to_sensor_m)
     pull = (1.0 / state.pupil_distance_m - subject) / width
     planned = (1.0 / now.pupil_distance_m - 1.0 / (seen - now.pupil_to_sensor_m)) / width
-    known = {"the line itself": planned, "lag": pull - planned}
+    known = {"the line itself": planned, **_late(plan, seen, line, pull, planned)}
     squared = ring.focal_m**2
     if isinstance(entry.flange, FlangePrep) and entry.flange.verdict.cause in ("flange", "fine"):
         known["flange"] = entry.flange.fit.flange_m()[0] / squared * _ratio(state, ring) ** 2 / width
@@ -115,6 +116,17 @@ def terms_of(plan: ShotPlan, person: Person, held: Held) -> Terms:
         "body": body_m * per_metre,
     }
     return Terms(known, half_play, scatter)
+
+
+def _late(plan: ShotPlan, seen: Floats, line: Floats, pull: Floats, planned: Floats) -> dict[str, Floats]:
+    """What the ring is off for being late, (K,): the motor's part, and the rest that a late picture adds."""
+    delay_s = monitor_delay_s([view.camera for view in plan.cameras], plan.shot)
+    if delay_s == 0.0:
+        return {"lag": pull - planned}
+    state = plan.ring.state(plan.ring.setting(plan.ring.behind(line, plan.lag_s - delay_s)))
+    subject = 1.0 / (seen - state.pupil_to_sensor_m)
+    motor = (1.0 / state.pupil_distance_m - subject) / plan.ring.width_dpt(state, plan.stop.f_number)
+    return {"lag": motor - planned, TERM: pull - motor}
 
 
 def _nearer(distance_m: Floats, ring: Ring) -> Floats:

@@ -10,6 +10,7 @@ from tapehook.finding import Figure, Finding, sort_findings
 from tapehook.notation import format_distance
 from tapehook.prep.shot_chance import beats_of
 from tapehook.prep.shot_handover import handovers_of
+from tapehook.prep.shot_late import late_findings, monitor_delay_s
 from tapehook.prep.shots import Held, ShotPlan, field_deg
 from tapehook.prep.wording import depth_used, percent
 
@@ -24,7 +25,7 @@ TOO_FAST_M_S = 9.0
 def shot_findings(plan: ShotPlan) -> list[Finding]:
     """All that a plan gives rise to, worst first."""
     found = [*_soft(plan), *_given_up(plan), *_out_of_reach(plan), *_pace(plan)] or [_holds(plan)]
-    return sort_findings([*found, *_handed_over(plan), *_chances(plan)])
+    return sort_findings([*found, *_handed_over(plan), *late_findings(plan), *_chances(plan)])
 
 
 def _subject(plan: ShotPlan) -> str:
@@ -166,6 +167,7 @@ def _chances(plan: ShotPlan) -> Iterator[Finding]:
 
 LIKELY = 0.9
 _CULPRITS = {
+    "late picture": "the picture that reaches the monitor late",
     "body": "missed mark, lean and sway, as assumed in the file of the shot",
     "the line itself": "the line itself",
 }
@@ -173,6 +175,7 @@ _REMEDIES = {
     "body": "Give them a mark they can feel, or close the stop.",
     "the line itself": "Plan within less of the depth, or give the ring more time.",
     "lag": "Rehearse with the motor: who pulls learns to lead, or slow the walk.",
+    "late picture": "Lead by as much, or pull by eye and marks there.",
     "map": "Read more marks of this lens round that distance.",
     "read-out": "Read positions in a finer step.",
     "tape": "Tape again to the eyes at that moment.",
@@ -214,6 +217,8 @@ def plan_as_json(plan: ShotPlan) -> dict[str, Any]:
         "tightest": None if tight is None else {"time_s": tight[0], "depth_used": _finite(tight[1]), "who": tight[2]},
         "stop": plan.stop.text,
         "widest_stop": None if plan.widest is None else plan.widest.t_number,
+        "lag_ms": 1e3 * plan.lag_s,
+        "monitor_delay_ms": 1e3 * monitor_delay_s([view.camera for view in plan.cameras], plan.shot),
         "soft_frames": int(plan.soft.sum()),
         "soft_frames_proven": plan.soft_proven,
         "unit": plan.entry.lens.unit,

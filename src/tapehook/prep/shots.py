@@ -15,6 +15,7 @@ from tapehook.notation import parse_stop
 from tapehook.prep.basis import Optics, stop_view
 from tapehook.prep.results import CameraPrep, LensPrep, Prep, StopView
 from tapehook.prep.room import SMALLEST_T, optics_of
+from tapehook.prep.shot_late import monitor_delay_s, said_of_delay
 from tapehook.prep.shot_lens import NoPlan, fitted, said_of_lens
 from tapehook.prep.shot_ring import Lane, Ring
 from tapehook.shot.path import distances_m, places_at, s_curve
@@ -251,17 +252,18 @@ def _priorities(shot: Shot, time: Floats) -> Floats:
 
 
 def _motor(job: Job, shot: Shot) -> tuple[float, Limits, list[str]]:
-    """Lag in seconds, limits of the motor, and what is not known of them."""
+    """Lag in seconds, that of the picture with it, limits of the motor, and what is not known of them."""
     motors = [m for m in job.motors if m.axis == "focus" and (shot.camera is None or m.camera == shot.camera)]
     known = [motor.lag_ms for motor in motors if motor.lag_ms is not None]
     lag_ms = shot.lag_ms if shot.lag_ms is not None else max(known, default=None)
     said = []
     if lag_ms is None:
         said.append("No lag is known of the focus motor: none is assumed.")
+    said += said_of_delay(job.cameras, shot)
     limits = Limits(shot.speed_deg_s, shot.acceleration_deg_s2)
     if limits.speed is None and limits.acceleration is None:
         said.append("Nothing is known of how fast the motor turns: the pull is only told, not held to it.")
-    return (lag_ms or 0.0) / 1e3, limits, said
+    return (lag_ms or 0.0) / 1e3 + monitor_delay_s(job.cameras, shot), limits, said
 
 
 def _line(
