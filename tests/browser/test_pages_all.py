@@ -16,7 +16,24 @@ pytestmark = pytest.mark.browser
 AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
 OTHERS = ((360, "light"), (820, "light"), (820, "dark"), (1440, "dark"))
 """What `make test-slow` looks at besides a phone in the dark and a laptop by day."""
-NAMES = ("prep", "bench", "onset", "strips", "lenses", "lens", "kit", "handover", "help", "let-in", "jobs", "pair")
+NAMES = (
+    "prep",
+    "bench",
+    "onset",
+    "shots",
+    "card",
+    "light",
+    "stop-card",
+    "strips",
+    "lenses",
+    "lens",
+    "kit",
+    "handover",
+    "help",
+    "let-in",
+    "jobs",
+    "pair",
+)
 
 
 def _addresses(page: "Page") -> dict[str, str]:
@@ -26,9 +43,11 @@ def _addresses(page: "Page") -> dict[str, str]:
     site = job.split("/job/")[0]
     bench = page.locator("table.lenses a", has_text="25 mm").first.get_attribute("href") or ""
     return {
-        **{name: f"{job}/{name}" for name in ("prep", "onset", "strips", "kit", "handover")},
+        **{name: f"{job}/{name}" for name in ("prep", "onset", "shots", "light", "strips", "kit", "handover")},
         **{name: f"{site}/{name}" for name in ("lenses", "help", "let-in", "jobs", "pair")},
         "bench": site + bench,
+        "card": f"{job}/card?shot=window",
+        "stop-card": f"{job}/stop-pull-card?shot=window",
         "lens": f"{site}/lens/{bench.rsplit('/', 1)[1]}",
     }
 
@@ -116,7 +135,15 @@ def test_pages_by_keys(demo_pages: Visits) -> None:
     """g and a letter lead to each page, / to the first field, ? to the keys."""
     page = demo_pages.open()
     page.wait_for_url(re.compile("/prep$"))
-    named = (("o", "onset"), ("s", "strips"), ("k", "kit"), ("h", "handover"), ("l", "lenses"))
+    named = (
+        ("o", "onset"),
+        ("t", "shots"),
+        ("i", "light"),
+        ("s", "strips"),
+        ("k", "kit"),
+        ("h", "handover"),
+        ("l", "lenses"),
+    )
     for key, ending in (("b", "/bench/"), *((key, f"/{name}") for key, name in named)):
         page.evaluate("document.activeElement.blur()")
         page.keyboard.press("g")

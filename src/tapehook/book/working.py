@@ -1,6 +1,6 @@
 """Work on a job of the book itself, without a folder in between: measured at the bench, edited on a page."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from tapehook.book.importing import Folder, bodies_of, carry_out, plan_import
@@ -81,21 +81,28 @@ def _lens_called(document: JobDocument, row_id: str, name: str) -> JobLens:
 
 
 def save_job(
-    writing: Writing, name: str, job: Job, *, seen: Collection[bytes] = (), answers: Answers | None = None
+    writing: Writing,
+    name: str,
+    job: Job,
+    *,
+    seen: Collection[bytes] = (),
+    answers: Answers | None = None,
+    files: Mapping[str, str] | None = None,
 ) -> dict[str, bytes]:
     """Keep a job as it was edited on a page: all but its measurements, which are added and corrected one by one.
 
     ``seen`` are the versions it was edited from, none for a new job, whose measurements are taken too. The lens of the
     book for each row. Raises StaleEdit when somebody was quicker, BookRefusal for what only a person can answer, and
-    for another unit of a lens that has been measured: its readings would mean something else.
+    for another unit of a lens that has been measured: its readings would mean something else. ``files`` are the texts
+    of its shots by name, those it has when None.
     """
     there = _there(writing, name, seen)
-    toml, files = write_job_toml(job), {}
+    toml, kept = write_job_toml(job), dict(files or {})
     if there is not None:
-        files = dict(JobDocument.of(there.now).files)
+        kept = kept if files is not None else dict(JobDocument.of(there.now).files)
         old = job_of_version(writing.connection, there, there.now, f"job {name}")
         job = _with_measurements(job, old, name)
-    folder = Folder(job, toml, files=files)
+    folder = Folder(job, toml, files=kept)
     answers = answers or Answers()
     wanted = Answers(answers.same, answers.apart, answers.all_apart, over=True, join=answers.join)
     return dict(carry_out(writing, plan_import(writing.connection, folder, wanted, name=name), folder).lens_ids)

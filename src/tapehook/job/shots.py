@@ -4,7 +4,7 @@ Places are metres on a floor plan with heights, in any frame that people and cam
 of its image plane. Keys nobody knows are left alone.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import Annotated
@@ -140,7 +140,11 @@ def read_shot(folder: Path, name: str) -> Shot:
 
 def shot_from(data: bytes, file: str) -> Shot:
     """The shot in the bytes of a file. Raises JobProblems."""
-    document = document_of(data, file)
+    return shot_of(document_of(data, file), file)
+
+
+def shot_of(document: Mapping[str, object], file: str) -> Shot:
+    """The shot in the tables of a file. Raises JobProblems."""
     try:
         shot = Shot.model_validate(as_floats(document))
     except (ValidationError, RecursionError) as trouble:

@@ -65,7 +65,7 @@ class Acts:
         """The demo job, taken into the book; its key."""
         with as_file(files("tapehook") / "demo_job") as folder:
             read = read_folder(folder)
-        read = Folder(read.job, read.toml, read.marker, "the demo job")
+        read = Folder(read.job, read.toml, read.marker, "the demo job", read.files)
         with self.desk.writing(who, "book") as writing:
             plan = plan_import(writing.connection, read, Answers())
             carry_out(writing, plan, read)
@@ -77,6 +77,12 @@ class Acts:
         """Keep what was edited of a job, lenses and readings apart. Raises StaleEdit."""
         with self.desk.writing(who, now.key, "book") as writing:
             save_job(writing, now.name, changed, seen=now.thing.seen)
+
+    def keep_shots(self, who: str, now: JobNow, texts: Mapping[str, str]) -> None:
+        """Keep the texts of a job's shots by name. Raises StaleEdit."""
+        files = {f"shots/{name}.toml": text for name, text in texts.items()}
+        with self.desk.writing(who, now.key, "book") as writing:
+            save_job(writing, now.name, now.job, seen=now.thing.seen, files=files)
 
     def add_lens(self, who: str, now: JobNow, lens: Lens) -> None:
         """Add a lens to the kit of a job. Raises BookRefusal where its id is taken."""

@@ -40,6 +40,15 @@ TOPICS: dict[str, Topic] = {
         ),
         "strips.md",
     ),
+    "exposure": Topic(
+        "Exposure and stop pulls",
+        (
+            "Exposure follows the T-stop; the constant of the meter is stated. Ways out say what they cost in depth.",
+            "In a balanced stop pull the iris closes by as many stops as the filter opens: depth changes, light stays.",
+            "What is tried here is kept only when you press keep. Hands off rings and gears while motors move.",
+        ),
+        "exposure.md",
+    ),
     "next_mark": Topic(
         "What to measure next",
         (
@@ -55,6 +64,15 @@ TOPICS: dict[str, Topic] = {
             "Read some marks both ways. From one way alone nobody can say where the middle is.",
         ),
         "lens-maps.md",
+    ),
+    "shot": Topic(
+        "Shots",
+        (
+            "Where people and camera are at which moment gives the distances, and depth a lane the ring must keep to.",
+            "The pull is the smoothest line through that lane; without one, the widest stop that works is named.",
+            "What is tried here is kept only when you press keep.",
+        ),
+        "shots.md",
     ),
     "budget": Topic(
         "Focus budget",
@@ -155,4 +173,6 @@ def topic_of(code: str) -> str:
     """The topic of a finding, by its code."""
     if code == "map.next_mark":
         return "next_mark"
+    if code.startswith("stop_pull."):
+        return "exposure"
     return code.partition(".")[0] if code.partition(".")[0] in TOPICS else "lens"

@@ -12,6 +12,7 @@ from tapehook.job.records import Job
 from tapehook.job.shots import Shot, Waypoint
 from tapehook.lens import LensMap
 from tapehook.notation import parse_stop
+from tapehook.optics import Pupil
 from tapehook.prep.basis import Optics, stop_view
 from tapehook.prep.results import CameraPrep, LensPrep, Prep, StopView
 from tapehook.prep.room import SMALLEST_T, optics_of
@@ -92,6 +93,12 @@ class ShotPlan:
         """What is in focus at each frame, metres from the image plane, (K,): with a close-up lens not what is set."""
         return self.ring.fittings.subject_m(self.setting_m)
 
+    def pupil_at(self, frame: int) -> Pupil:
+        """The pupil at one frame, which is another at each focal length of a zoom."""
+        pupil, shape = self.ring.pupil, self.time_s.shape
+        at = [float(np.broadcast_to(part, shape)[frame]) for part in (pupil.to_sensor_m, pupil.magnification)]
+        return Pupil(*at)
+
     @property
     def soft(self) -> Bools:
         """The frames at which anybody is soft who should be sharp, (K,)."""
@@ -107,62 +114,99 @@ class ShotPlan:
         return None if worst < 0 else (float(self.time_s[when]), worst, self.people[int(who)].name)
 
 
+@dataclass(frozen=True, slots=True)
+class _Scene:
+    """A shot with a prepared lens before any line is drawn: who is where, when to be sharp, what the ring can do."""
+
+    entry: LensPrep
+    ring: Ring
+    time_s: Floats
+    distances: list[Floats]
+    wanted: list[Bools]
+    rank: Floats
+    within: float
+    lag_s: float
+    limits: Limits
+    unknown: tuple[str, ...]
+
+    def lane(self, f_number: float) -> Lane:
+        """The sharp lane at an f-number. Depth goes with it, so a part of the depth is that of a wider stop."""
+        return self.ring.lane(self.distances, self.wanted, self.rank, f_number * self.within)
+
+
+def _scene(prep: Prep, shot: Shot) -> _Scene:
+    entry, lens_map, optics = _lens(prep, shot)
+    time = np.arange(int(np.floor(shot.length_s * shot.frames_per_second + 1e-9)) + 1) / shot.frames_per_second
+    camera = _camera(shot, time)
+    lag_s, limits, unknown = _motor(prep.job, shot)
+    return _Scene(
+        entry,
+        fitted(entry, lens_map, optics, shot, time),
+        time,
+        [distances_m(_through(person.path, time), camera) for person in shot.people],
+        [_wanted(shot, person.name, time) for person in shot.people],
+        _priorities(shot, time),
+        shot.within,
+        lag_s,
+        limits,
+        tuple(unknown),
+    )
+
+
+def widest_of(prep: Prep, shot: Shot) -> StopView | None:
+    """The widest stop at which a shot could be held with its lens, None where none is to T22. Raises NoPlan."""
+    return _widest(_scene(prep, shot))
+
+
 def plan_shot(
     prep: Prep,
     shot: Shot,
     pull: Literal["smoothest", "slowest"] = "smoothest",
     made: Sequence[tuple[float, float]] | None = None,
+    *,
+    exact: bool = True,
 ) -> ShotPlan:
     """The pull of a shot with a prepared lens; or one ``made`` by hand, moments and positions of the ring, judged.
 
-    Raises NoPlan where the lens or its stop do not allow a plan.
+    Not ``exact``, the fewest soft frames are not looked for, which can take seconds. Raises NoPlan where the lens or
+    its stop do not allow a plan.
     """
-    entry, lens_map, optics = _lens(prep, shot)
-    stop = _stop(entry, shot)
-    time = np.arange(int(np.floor(shot.length_s * shot.frames_per_second + 1e-9)) + 1) / shot.frames_per_second
-    camera = _camera(shot, time)
-    distances = [distances_m(_through(person.path, time), camera) for person in shot.people]
-    wanted = [_wanted(shot, person.name, time) for person in shot.people]
-    lag_s, limits, assumed = _motor(prep.job, shot)
-    ring = fitted(entry, lens_map, optics, shot, time)
-    order = _priorities(shot, time)
-    # Depth goes with the f-number, so a part of it is the depth of a wider stop.
-    lane = ring.lane(distances, wanted, order, stop.f_number * shot.within)
+    scene = _scene(prep, shot)
+    entry, ring, rate = scene.entry, scene.ring, shot.frames_per_second
+    stop, unit = _stop(entry, shot), ring.lens_map.degrees_per_unit
+    lane = scene.lane(stop.f_number)
     if made is None:
-        line, why, proven = _line(ring, lane, lag_s, limits, pull)
+        line, why, proven = _line(scene, lane, pull, exact=exact)
     else:
-        line = s_curve(time, *np.array(made).T) * lens_map.degrees_per_unit
-        why, proven = _too_much(line, limits, shot.frames_per_second), False
+        line = s_curve(scene.time_s, *np.array(made).T) * unit
+        why, proven = _too_much(line, scene.limits, rate), False
     people = tuple(
-        Held(person.name, distance, want, dropped, far, ring.used(distance, line, stop.f_number, lag_s))
+        Held(person.name, distance, want, dropped, far, ring.used(distance, line, stop.f_number, scene.lag_s))
         for person, distance, want, dropped, far in zip(
-            shot.people, distances, wanted, lane.dropped, lane.unreachable, strict=True
+            shot.people, scene.distances, scene.wanted, lane.dropped, lane.unreachable, strict=True
         )
     )
     whole = bool(not any(one.soft.any() for one in people) and why is None)
-    unit = lens_map.degrees_per_unit
-    speed = float(np.abs(np.diff(line)).max() * shot.frames_per_second) if line.size > 1 else 0.0
-    rough = float(np.sum(np.diff(line, 2) ** 2) * shot.frames_per_second**3)
     return ShotPlan(
         shot,
         entry,
         stop,
-        time,
+        scene.time_s,
         line / unit,
         ring.setting(line),
         lane.tube.low / unit,
         lane.tube.high / unit,
         people,
         whole,
-        rough,
-        speed,
-        _least_speed(lane, lag_s),
-        _widest(ring, entry, distances, wanted, order, (lag_s, shot.within), limits),
+        float(np.sum(np.diff(line, 2) ** 2) * rate**3),
+        float(np.abs(np.diff(line)).max(initial=0.0) * rate),
+        _least_speed(lane, scene.lag_s),
+        _widest(scene),
         proven or whole,
-        lag_s,
-        limits,
+        scene.lag_s,
+        scene.limits,
         why,
-        (*_ASSUMED, *said_of_lens(entry, shot, ring), *assumed),
+        (*_ASSUMED, *said_of_lens(entry, shot, ring), *scene.unknown),
         ring,
         prep.cameras,
     )
@@ -267,17 +311,19 @@ def _motor(job: Job, shot: Shot) -> tuple[float, Limits, list[str]]:
 
 
 def _line(
-    ring: Ring, lane: Lane, lag_s: float, limits: Limits, pull: Literal["smoothest", "slowest"]
+    scene: _Scene, lane: Lane, pull: Literal["smoothest", "slowest"], *, exact: bool
 ) -> tuple[Floats, str | None, bool]:
     """The line, why it is not wholly sharp, and whether no line has fewer soft frames."""
+    lag_s, limits = scene.lag_s, scene.limits
     left = lane.tube.late(lag_s)
     why = None if left is not None else f"A lag of {1e3 * lag_s:.0f} ms alone is more than the lane allows."
     tube = left or lane.tube
     try:
         found = slowest_pull(tube, limits) if pull == "slowest" else smoothest_pull(tube, limits)
     except NoPull as trouble:
-        demand = Demand(ring.step_s, tube.low, tube.high, lane.room)
-        fewest = fewest_soft_frames(demand, limits, most_seconds=EXACT_S) if tube.low.size <= EXACT_FRAMES else None
+        demand = Demand(scene.ring.step_s, tube.low, tube.high, lane.room)
+        looked = exact and tube.low.size <= EXACT_FRAMES
+        fewest = fewest_soft_frames(demand, limits, most_seconds=EXACT_S) if looked else None
         text = str(trouble)
         said = f"{text[0].upper()}{text[1:]}."
         if fewest is not None:
@@ -302,25 +348,17 @@ def _least_speed(lane: Lane, lag_s: float) -> float | None:
     return None if left is None else slowest_pull(left).peak_speed
 
 
-def _widest(
-    ring: Ring,
-    entry: LensPrep,
-    distances: Sequence[Floats],
-    wanted: Sequence[Bools],
-    rank: Floats,
-    late_within: tuple[float, float],
-    limits: Limits,
-) -> StopView | None:
-    """The widest stop at which everybody is held, to T22; ``late_within`` are the lag and the part of the depth."""
-    lag_s, within = late_within
+def _widest(scene: _Scene) -> StopView | None:
+    """The widest stop at which everybody is held, to T22."""
+    entry = scene.entry
     t_over_n = 1.0 / math.sqrt(entry.transmission)
     widest_t = entry.widest.t_number if entry.widest else 1.0
 
     def tube_of(f_number: float) -> Tube | None:
-        lane = ring.lane(distances, wanted, rank, f_number * within)
+        lane = scene.lane(f_number)
         if any(part.any() for part in (*lane.dropped, *lane.unreachable)):
             return None
-        return lane.tube.late(lag_s)
+        return lane.tube.late(scene.lag_s)
 
-    found = widest_stop(tube_of, limits, widest_t / t_over_n, max(SMALLEST_T, widest_t) / t_over_n)
+    found = widest_stop(tube_of, scene.limits, widest_t / t_over_n, max(SMALLEST_T, widest_t) / t_over_n)
     return None if found is None else stop_view(found * t_over_n, entry.transmission)
