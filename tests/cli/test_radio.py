@@ -226,3 +226,11 @@ def test_with_effects_on_the_call_no_figure_of_exposure_is_given(job: Path) -> N
     assert any(one["code"] == "radio-exposure" for one in run_json("radio", job)["findings"])
     change(job, 'region = "GB"', 'region = "GB"\nfired_effects = true')
     assert not any(one["code"] == "radio-exposure" for one in run_json("radio", job)["findings"])
+
+
+def test_the_sheets_are_written_where_they_are_wanted(job: Path) -> None:
+    """A PDF at the path, beside the JSON; a path that cannot be written is refused and nothing is written."""
+    out = job / "radio.pdf"
+    assert run_json("radio", job, "--out", out)["status"] == "proven"
+    assert out.read_bytes().startswith(b"%PDF")
+    assert refused("radio", job, "--out", job)

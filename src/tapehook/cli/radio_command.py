@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tapehook.cli.console import show_findings, show_json, show_rows
-from tapehook.cli.refusals import Argument, Command, Option, OptionProblem, Refusal, folder_path, plain
+from tapehook.cli.refusals import Argument, Command, Option, OptionProblem, Refusal, folder_path, note_written, plain
 
 if TYPE_CHECKING:
     from tapehook.prep.radio import RadioPrep, Taken
@@ -44,6 +44,13 @@ Example:
     callback=folder_path,
     help="A scan: frequency and level in each line.",
 )
+@click.option(
+    "--out",
+    cls=Option,
+    metavar="FILE",
+    callback=folder_path,
+    help="Write the plan, the transmitters and a walk-test sheet for each camera to this PDF.",
+)
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print one JSON object (docs: Commands).")
 def command(
     folder: Path,
@@ -51,6 +58,7 @@ def command(
     judge: Path | None,
     taken: tuple[str, ...],
     scan: Path | None,
+    out: Path | None,
     as_json: bool,  # noqa: FBT001
 ) -> None:
     """A channel for each camera that is allowed where you are and fights nobody.
@@ -62,6 +70,11 @@ def command(
         raise Refusal([OptionProblem("--judge", str(judge), "either a plan to judge or --keep")])
     if judge is not None and taken:
         raise Refusal([OptionProblem("--judge", str(judge), "either a plan to judge or --taken")])
+    if out is not None:
+        from tapehook.cli.strip_options import check_file
+
+        if problems := check_file(out):
+            raise Refusal(problems)
     from tapehook.job import read_job
     from tapehook.job.radio_plans import read_radio_plan
     from tapehook.prep.radio import plan_radio
@@ -77,6 +90,8 @@ def command(
         scan=_scan(scan),
         file=given.name if given else "",
     )
+    if out is not None:
+        _write(out, prep)
     if as_json:
         show_json(radio_as_json(prep))
     else:
@@ -107,6 +122,15 @@ def _scan(path: Path | None) -> "Scan | None":
     from tapehook.radio.scan import scan_of
 
     return scan_of(read_scan(read_bytes(path), path.name))
+
+
+def _write(path: Path, prep: "RadioPrep") -> None:
+    """Write the sheets whole, or leave an older file as it was."""
+    from tapehook.handover.files import write_handover
+    from tapehook.handover.radio_sheets import render_radio_sheets
+
+    write_handover({path.name: render_radio_sheets(prep)}, path.parent)
+    note_written(click.get_current_context())
 
 
 def _show(prep: "RadioPrep") -> None:

@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from tapehook.finding import Finding
+from tapehook.handover.compacting import compacted
 from tapehook.handover.glyphs import breakable, printable
-from tapehook.handover.pdf_data import LONG_JOB, pack_data
+from tapehook.handover.pdf_data import pack_data
 from tapehook.handover.pdf_words import (
     cameras_in_column,
     finding_words,
@@ -18,6 +19,7 @@ from tapehook.handover.pdf_words import (
     state_of,
 )
 from tapehook.handover.qr import qr_picture
+from tapehook.handover.radio_sheets import can_be_planned, radio_data
 from tapehook.handover.signed_words import initials
 from tapehook.handover.strips import (
     BEFORE_TRUST,
@@ -112,8 +114,7 @@ def _wish(diameter_mm: float, rotation_deg: float | None, wish: PackWish) -> Str
 def render_pack(prep: Prep, wish: PackWish, strips: PackStrips) -> bytes:
     """The PDF; equal bytes for equal input. It asks to be printed unscaled, for its strips.
 
-    Tagged for reading aloud (PDF/UA-1) but for long jobs, as ``render_pdf``. Raises TypesettingError when the
-    typesetter fails or warns.
+    Tagged for reading aloud (PDF/UA-1). Raises TypesettingError when the typesetter fails or warns.
     """
     data = pack_data(prep, wish.paper, wish.signed)
     made = {one.lens_id: one for one in strips.made}
@@ -121,7 +122,8 @@ def render_pack(prep: Prep, wish: PackWish, strips: PackStrips) -> bytes:
     for entry, lens in zip(prep.lenses, data["lenses"], strict=True):
         lens["facts"].append(("strip", f"ø {_across(made[entry.lens.id])}" if entry.lens.id in made else "none"))
     data["more"] = _more(prep, wish, strips, printed)
-    return unscaled(set_pdf("pack.typ", data, tagged=len(prep.lenses) <= LONG_JOB, then="pack_more.typ"))
+    then = ("pack_radio.typ", "pack_more.typ")
+    return compacted(unscaled(set_pdf("pack.typ", data, tagged=True, then=then)))
 
 
 def _across(made: LensStrip) -> str:
@@ -138,6 +140,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
         ("technician", "For the lens technician"),
         *([("twins", "Twins and borrowed maps")] if twins else []),
         *([("cameras", "Cameras")] if prep.cameras else []),
+        *([("radio", "Radio")] if can_be_planned(prep.job, wish.channels) else []),
         ("strips", "Strips"),
     ]
     words = {
@@ -154,6 +157,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
     }
     return {
         **_clean(words),
+        "radio": radio_data(prep.job, wish.channels),
         "margin": MARGIN_MM,
         "qr": None if wish.url is None else {"svg": qr_picture(wish.url), "url": printable(wish.url)},
         "strips": [strip_data(one, wish.paper) for one in printed],

@@ -5,6 +5,7 @@ The same data give the same bytes: the date in the file is a fixed one, and only
 
 import json
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Literal
 
@@ -19,10 +20,10 @@ class TypesettingError(RuntimeError):
     """The typesetter could not set a page as it should be: a fault of tapehook, not of the job."""
 
 
-def set_pdf(template: str, data: dict[str, Any], *, tagged: bool, then: str | None = None) -> bytes:
+def set_pdf(template: str, data: dict[str, Any], *, tagged: bool, then: Sequence[str] = ()) -> bytes:
     """The PDF that ``template``, a file of this package, makes of ``data``, which must be plain JSON values.
 
-    ``then`` is a second file that goes on where the first ends.
+    ``then`` are further files, each of which goes on where the one before ends.
 
     ``tagged`` for reading aloud (PDF/UA-1). Raises TypesettingError when the typesetter fails or warns.
     """
@@ -30,7 +31,7 @@ def set_pdf(template: str, data: dict[str, Any], *, tagged: bool, then: str | No
 
     fonts = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FONTS)])
     compiler = typst.Compiler(
-        b"\n".join((_HERE / name).read_bytes() for name in (template, then) if name),
+        b"\n".join((_HERE / name).read_bytes() for name in (template, *then)),
         font_paths=fonts,
         ignore_system_fonts=True,
         sys_inputs={"data": json.dumps(data, allow_nan=False)},
