@@ -21,7 +21,24 @@ MISTYPED = ("L03", "L11")
 NO_MAP = ("L21", "L22")
 CLEAN = tuple(sorted(GLASS.keys() - {*MISTYPED, *NO_MAP, "L07", "L15", "L17"}))
 """Lenses read from end to end as well as hands can: their maps must come out as good as the simulation allows."""
-TROUBLED = ("L03", "L05", "L06", "L07", "L11", "L13", "L15", "L17", "L19", "L20", "L21", "L22", "L23", "L24")
+TROUBLED = (
+    "L03",
+    "L05",
+    "L06",
+    "L07",
+    "L10",
+    "L11",
+    "L13",
+    "L14",
+    "L15",
+    "L17",
+    "L19",
+    "L20",
+    "L21",
+    "L22",
+    "L23",
+    "L24",
+)
 WAYS = {"near_to_far": -1, "far_to_near": 1, None: 0}
 
 
@@ -36,7 +53,9 @@ def _lens(job: Job, lens_id: str) -> Lens:
 
 
 def _readings(job: Job, lens_id: str, axis: str = "focus") -> list[Reading]:
-    return [reading for reading in job.readings if reading.lens_id == lens_id and reading.axis == axis]
+    """Those of one ring; of a zoom those that name no focal length or the longest."""
+    readings = [reading for reading in job.readings if reading.lens_id == lens_id and reading.axis == axis]
+    return [reading for reading in readings if reading.focal_mm in (None, GLASS[lens_id].focal_mm)]
 
 
 def _map(job: Job, lens_id: str) -> LensMap:

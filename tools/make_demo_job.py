@@ -85,6 +85,8 @@ class Glass:
     zoom_min_mm: float | None = None
     twin_of: str = ""
     note: str = ""
+    rear_filter: str = ""
+    squeeze: float | None = None
 
     @property
     def close_m(self) -> float:
@@ -168,7 +170,7 @@ KIT = (
     ),
     replace(
         HEDDLE, id="L14", model="Heddle 75", focal_mm=75, serial="H-0752", close="0.8 m", throw_deg=290,
-        zero=30210, pupil_mm=80, pupil_magnification=0.86, cam=2.0, noise_deg=0.08,
+        zero=30210, pupil_mm=80, pupil_magnification=0.86, cam=2.0, noise_deg=0.08, rear_filter="rear gel",
     ),
     replace(
         HEDDLE, id="L15", model="Heddle 110", focal_mm=110, t_stop=1.9, serial="H-1106", close="0.9 m",
@@ -204,7 +206,7 @@ KIT = (
     Glass(
         "L23", "Dibber 90", 90, 2.0, "C", "", "1 m", 200, -4.0, 86, 0.8, 0.8,
         cam=1.5, rises="far", feet=False, unit="mm", step=0.5, units_per_turn=282.7, taped=True, play_deg=0.3,
-        gap_deg=11, note="serial not read: engraving worn off; tape round the ring, 90 mm across",
+        gap_deg=11, note="serial not read: engraving worn off; tape round the ring, 90 mm across", squeeze=2.0,
     ),
     replace(TEASEL_50, id="L24", serial="50422", throw_deg=285.9, zero=15.4, sway=0.083, twin_of="L05"),
 )  # fmt: skip
@@ -390,6 +392,67 @@ def readings() -> Iterator[Row]:
         if glass.id == "L19":
             yield from ring_readings(glass, "iris", iris_marks(glass, 2.5, 11.0))
             yield from ring_readings(glass, "zoom", zoom_marks(-6.0, 94.0))
+        if glass.id == "L20":
+            yield from zoom_readings(glass)
+
+
+STRAY_UM = {165: 0.0, 100: 25.0, 60: 70.0}
+"""How far the sensor would have to move for the picture of L20 to be sharp where its long end is, by focal length."""
+
+
+def sharp_at(glass: Glass, chance: Chance, distance_m: float, moved_um: float, focal_mm: float, t_stop: float) -> float:
+    """Ring angle at which the picture of a taped chart is judged sharp, degrees: the sensor as if so far too near."""
+    object_m = glass.object_m(distance_m + chance.normal(tape_sd_m(distance_m)))
+    f_m = focal_mm / 1000
+    room_dpt = COC_M * t_stop * math.sqrt(glass.transmission or 0.85) / f_m**2
+    judged_dpt = 1 / object_m + moved_um * 1e-6 / f_m**2 + chance.normal(JUDGEMENT * room_dpt)
+    return glass.turn_deg(1 / judged_dpt)
+
+
+def both_ways(glass: Glass, chance: Chance, turn_deg: float) -> Iterator[Row]:
+    """What the read-out shows of it, arrived at from either side."""
+    for approach, sign in (("near_to_far", -1), ("far_to_near", 1)):
+        position = glass.shown(turn_deg, sign * glass.play_deg / 2 + chance.normal(glass.noise_deg))
+        yield {"lens_id": glass.id, "position": position, "approach": approach}
+
+
+def zoom_readings(glass: Glass) -> Iterator[Row]:
+    """Marks of a zoom found by the picture at three focal lengths: it does not hold focus at its wide end."""
+    chance = Chance(glass.id, "zooming")
+    for focal_mm, moved_um in STRAY_UM.items():
+        for text in ("1.75 m", "2.5 m", "4 m", "8 m"):
+            turn_deg = sharp_at(glass, chance, parse_distance(text), moved_um, focal_mm, glass.t_stop)
+            for row in both_ways(glass, chance, turn_deg):
+                said = {"axis": "focus", "distance_text": text, "method": "taped", "focal_mm": str(focal_mm)}
+                yield row | said
+
+
+STOPPED_UM = {"T1.5": 0.0, "T2": 32.0}
+"""How far best focus of L10 moves on stopping down, as if the sensor came too near."""
+
+
+def charts_stopped_down(glass: Glass) -> Iterator[Row]:
+    """One lens found sharp wide open and at the stop of the job."""
+    chance = Chance(glass.id, "stopping down")
+    for text in ("1 m", "2 m", "4 m"):
+        for stop, moved_um in STOPPED_UM.items():
+            turn_deg = sharp_at(glass, chance, parse_distance(text), moved_um, glass.focal_mm, float(stop[1:]))
+            for row in both_ways(glass, chance, turn_deg):
+                yield row | {"chart_distance": text, "t_stop": stop, "camera": glass.camera}
+
+
+APART_UM = {"level": 0.0, "upright": 75.0}
+"""How far the two directions of L23 are sharp apart, as if the sensor came too near for upright lines."""
+
+
+def charts_of_lines(glass: Glass) -> Iterator[Row]:
+    """An anamorphic lens found sharp on both kinds of lines."""
+    chance = Chance(glass.id, "lines")
+    for text in ("1.5 m", "2.5 m", "5 m"):
+        for lines, moved_um in APART_UM.items():
+            turn_deg = sharp_at(glass, chance, parse_distance(text), moved_um, glass.focal_mm, glass.t_stop)
+            for row in both_ways(glass, chance, turn_deg):
+                yield row | {"chart_distance": text, "t_stop": f"T{glass.t_stop:g}", "camera": "C", "lines": lines}
 
 
 def charts() -> Iterator[Row]:
@@ -414,6 +477,10 @@ def charts() -> Iterator[Row]:
             if glass.zoom_min_mm:
                 row["focal_mm"] = f"{glass.focal_mm:g}"
             yield row | (chart_size(glass, object_m) if glass.charts_measured else {})
+        if glass.id == "L10":
+            yield from charts_stopped_down(glass)
+        if glass.squeeze:
+            yield from charts_of_lines(glass)
 
 
 def chart_size(glass: Glass, object_m: float) -> Row:
@@ -455,6 +522,8 @@ def lens_row(glass: Glass) -> Row:
         "focal_min_mm": f"{glass.zoom_min_mm:g}" if glass.zoom_min_mm else "",
         "transmission": f"{glass.transmission:g}" if glass.transmission else "",
         "ring_diameter_mm": RING_MM.get(glass.model.split()[0], ""),
+        "rear_filter": glass.rear_filter,
+        "squeeze": f"{glass.squeeze:g}" if glass.squeeze else "",
     }
     if glass.pupil_known:
         row["pupil_to_sensor_mm"] = f"{glass.pupil_mm:g}"
@@ -465,12 +534,15 @@ def lens_row(glass: Glass) -> Row:
 LENS_COLUMNS = (
     *("id", "model", "serial", "camera", "kind", "focal_mm", "focal_min_mm", "t_stop", "transmission"),
     *("engraved_in", "close_focus_m", "unit", "reading_step", "units_per_turn", "rises_toward", "twin_of"),
-    *("pupil_to_sensor_mm", "pupil_magnification", "ring_diameter_mm", "note"),
+    *("pupil_to_sensor_mm", "pupil_magnification", "ring_diameter_mm", "squeeze", "rear_filter", "note"),
 )
-READING_COLUMNS = ("lens_id", "axis", "mark_no", "distance_text", "value", "position", "approach", "method")
+READING_COLUMNS = (
+    *("lens_id", "axis", "mark_no", "distance_text", "value", "position", "approach", "method"),
+    "focal_mm",
+)
 CHART_COLUMNS = (
     *("lens_id", "chart_distance", "position", "approach", "t_stop", "camera", "focal_mm", "chart_width"),
-    "frame_fill",
+    *("frame_fill", "lines"),
 )
 
 

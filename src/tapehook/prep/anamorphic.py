@@ -140,7 +140,7 @@ def _gap(
         f"Its upright lines are sharp {way} than its level ones, {abs(gap.dpt):.3f} dpt apart: {said} ({pairs}); both "
         f"resolve from {widest} on{_room(lens, basis, optics, gap, stop)}.",
         f"Set focus between them, {width_text(turn, lens)} {way} than level lines want at infinity, or stop down; "
-        "bringing the two together is a lens technician's work.",
+        "joining them is a lens technician's work.",
         figure,
     )
 

@@ -167,7 +167,7 @@ class FlangePrep:
 
 @dataclass(frozen=True, slots=True)
 class ZoomRow:
-    """What the strip of the long end costs at one focal length, metres: the most it uses of the depth, and where.
+    """What one strip costs at one focal length, metres: the most it uses of the depth, and where.
 
     ``used`` is a fraction with its half-width (95 %) at the stop the lens is judged at, ``distance_m`` may be inf.
     ``shift_dpt`` is the difference there in dioptres, positive: the ring has to go nearer.

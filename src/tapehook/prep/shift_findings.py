@@ -96,8 +96,7 @@ def _glass(
         _severity(share),
         f"Its marks were made with {there.text} behind the lens{said} and are shot with {here.text}: "
         f"{_moved(shift_m)}, {percent(share)} of the depth at {stop.text}, at every distance{_assumed(here, there)}.",
-        "Make the marks again with that glass in place, or use the same glass throughout; a back focus set for it is a "
-        "lens technician's work.",
+        "Make the marks again with that glass in place; a back focus set for it is a lens technician's work.",
         depth_used(share, stop.text),
     )
 

@@ -29,14 +29,22 @@ WATCH_FROM = 0.25
 DRIFT_WATCHED = 0.01
 """A picture whose middle wanders by more than this part of its width shows in a zoom. Common practice, no source."""
 PLACES = 25
+ENOUGH_MARKS = 6
+"""So many marks that name no focal length are a strip by themselves."""
 MOST_MARKS = 200
 
 
 def of_one_focal(lens: Lens, readings: Sequence[Reading]) -> list[Reading]:
-    """The readings one strip is made from: those at the long end, and those that name no focal length."""
+    """The readings one strip is made from: those that name no focal length, as the scale does not.
+
+    Where these are too few for a map, those at the long end besides.
+    """
     named = [one.focal_mm for one in readings if one.focal_mm]
     if not named or lens.kind != "zoom":
         return list(readings)
+    scale = [one for one in readings if not one.focal_mm]
+    if len({one.value for one in scale}) >= ENOUGH_MARKS:
+        return scale
     longest = max(named)
     return [one for one in readings if not one.focal_mm or one.focal_mm >= longest * (1.0 - SAME_FOCAL)]
 
@@ -82,12 +90,16 @@ def _marks(readings: Sequence[Reading], lens_map: LensMap) -> tuple[Floats, Floa
 
 
 def most_dpt(zoom_map: ZoomMap, lens_map: LensMap, optics: Optics, distance_m: Floats) -> Floats:
-    """The most that the strip is off at any focal length, as a shift at the long end that uses as much there: (G,)."""
-    slope = vergence_slope(lens_map, optics, distance_m)
-    strip = lens_map.curve(distance_m)
+    """The most that the strip is off at any focal length, as a shift at the long end that uses as much there: (G,).
+
+    Beyond the distances that were read it is taken to be as at the last of them.
+    """
+    within = np.clip(distance_m, zoom_map.distance_m.min(), zoom_map.distance_m.max())
+    slope = vergence_slope(lens_map, optics, within)
+    strip = lens_map.curve(within)
     found = []
     for focal_m in zoom_map.focals_m:
-        there = zoom_map.position(distance_m, focal_m)[0] / lens_map.degrees_per_unit
+        there = zoom_map.position(within, focal_m)[0] / lens_map.degrees_per_unit
         found.append(np.abs(there - strip) / slope * (focal_m / optics.focal_m) ** 2)
     most: Floats = np.max(found, axis=0)
     return most
@@ -108,9 +120,10 @@ def zoom_rows(
         mean, sd = (part / lens_map.degrees_per_unit for part in zoom_map.position(distance, focal_m))
         off = lens_map.toward_near * (mean - lens_map.curve(distance)) / slope
         width = stop.f_number * optics.blur_m / focal_m**2
-        worst = int(np.nanargmax(np.abs(off)))
-        half = Z95 * float(sd[worst] / slope[worst]) / width
-        rows.append(ZoomRow(focal_m, float(abs(off[worst])) / width, half, float(distance[worst]), float(off[worst])))
+        used, half = np.abs(off) / width, Z95 * sd / slope / width
+        # Where it is surest to be off, not where it is worst read.
+        worst = int(np.nanargmax(used - half))
+        rows.append(ZoomRow(focal_m, float(used[worst]), float(half[worst]), float(distance[worst]), float(off[worst])))
     return tuple(rows)
 
 
@@ -129,7 +142,7 @@ def _focal(focal_m: float) -> str:
 def _one_strip(make: Maker, basis: Basis, rows: Sequence[ZoomRow], stop: StopView) -> Finding:
     worst = max(rows, key=lambda row: row.used)
     at = "infinity" if math.isinf(worst.distance_m) else format_distance(worst.distance_m, basis.system)
-    each = ", ".join(f"{_focal(row.focal_m)} {percent(row.used)}" for row in rows)
+    each = ", ".join(f"{_focal(row.focal_m)} {percent(row.used)} +- {percent(row.plus_minus)}" for row in rows)
     said = (
         f"{percent(worst.used)} +- {percent(worst.plus_minus)} of the depth at {_focal(worst.focal_m)} and {stop.text}"
     )
@@ -139,13 +152,14 @@ def _one_strip(make: Maker, basis: Basis, rows: Sequence[ZoomRow], stop: StopVie
         return make("zoom.one_strip_fine", "info", message, "Nothing; keep one strip.", figure)
     severity: Severity = "fix" if worst.used >= 1.0 else "watch"
     good = ", ".join(_focal(row.focal_m) for row in rows if row.used < WATCH_FROM)
+    use = f"Use it at {good} only; elsewhere mark" if good else "Mark"
     way = "nearer" if worst.shift_dpt > 0 else "farther"
     return make(
         "zoom.one_strip",
         severity,
-        f"The strip of its long end costs {said}, worst at {at}, where the ring has to go {way} ({each}).",
-        f"Use it at {good or 'no focal length'} only; elsewhere mark a strip of its own or focus by the picture after "
-        "each zoom. Groups that do not hold focus are a lens technician's work.",
+        f"One strip for all its focal lengths costs {said}, worst at {at}, where the ring has to go {way} ({each}).",
+        f"{use} a strip of its own for each focal length, or focus by the picture; groups are a "
+        "lens technician's work.",
         figure,
     )
 
