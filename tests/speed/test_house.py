@@ -1,6 +1,9 @@
 """The house that `make speed` measures is a book like any other."""
 
+import itertools
+
 from speed.house import JOB_LENSES, furnish, lens_row, readings_of
+from speed.searches import KINDS, typed
 from tapehook.book.checking import check
 from tapehook.book.jobs import load_job
 from tapehook.book.lenses import lens_id_of
@@ -25,6 +28,20 @@ def test_a_house_is_a_sound_book(books: Books) -> None:
     view = open_lens(book, lens_id_of(row["model"], row["serial"]))
     assert view.map is not None
     assert view.map["monotone"]
+
+
+def test_every_kind_of_search_has_its_share(books: Books) -> None:
+    """The same for the same seed; each finds something in a house, but for what no lens has."""
+    book = books()
+    furnish(book, range(40))
+    words = list(itertools.islice(typed(40, 1), 4 * len(KINDS)))
+    assert words == list(itertools.islice(typed(40, 1), 4 * len(KINDS)))
+    found = dict.fromkeys(KINDS, 0)
+    for kind, text in zip(itertools.cycle(KINDS), words, strict=False):
+        found[kind] += len(find_lenses(book, text).lenses)
+    never = {"a word that no lens has", "a model and another lens's serial"}
+    by_chance = {"any two digits", "a job"}
+    assert {kind for kind, count in found.items() if not count} - by_chance == never
 
 
 def test_numbers_make_lenses_always_the_same() -> None:

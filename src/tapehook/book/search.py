@@ -14,7 +14,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, Select, delete, exists, func, select
+from sqlalchemy import Connection, Select, delete, exists, func, literal, select, union_all
 
 from tapehook.book import tables
 from tapehook.book.engine import insert_new
@@ -186,7 +186,7 @@ def find_lenses(book: Book, text: str, limit: int = MOST_FOUND) -> Found:
     """Lenses that have every word typed, nearest first. Nothing typed finds nothing."""
     terms = list(dict.fromkeys(found.casefold()[:MOST_LETTERS] for found in _WORD.findall(_with_focal(text))))
     with book.reading() as connection:
-        candidates = [_candidates(connection, term) for term in terms]
+        candidates = _candidates(connection, terms) if terms else []
         if not terms or not all(candidates):
             return Found((), more=False)
         most = _CANDIDATES_EACH * limit
@@ -213,20 +213,49 @@ def _with_focal(text: str) -> str:
     return re.sub(r"(?<=\d)\s+mm\b", "mm", text)
 
 
-def _candidates(connection: Connection, term: str) -> dict[int, int]:
-    """Words a term may mean, by id, with how far they are off: equal, then beginning with it, then a slip away."""
+def _candidates(connection: Connection, terms: Sequence[str]) -> list[dict[int, int]]:
+    """For each term the words it may mean, by id, with how far off: equal, then beginning with it, then a slip away."""
+    found = _near_words(connection, terms)
+    begun = _begun_words(
+        connection,
+        [term for term in terms if len(term) >= _FEWEST_BEGUN or 0 not in found[term].values()],
+    )
+    for term, word_ids in begun.items():
+        for word in word_ids:
+            found[term][word] = min(1, found[term].get(word, 1))
+    return [found[term] for term in terms]
+
+
+def _near_words(connection: Connection, terms: Sequence[str]) -> dict[str, dict[int, int]]:
+    """Words that are a term (0) or a slip away from it (2), for each term; all looked up at once."""
+    keys: dict[int, list[str]] = defaultdict(list)
+    for term in terms:
+        for key in near_ids(term):
+            keys[key].append(term)
+    found: dict[str, dict[int, int]] = {term: {} for term in terms}
     word, near = tables.word, tables.word_near
-    found: dict[int, int] = {}
-    exact = connection.scalar(select(word.c.id).where(word.c.text == term))
-    if len(term) >= _FEWEST_BEGUN or exact is None:
-        where = (word.c.text >= term, word.c.text < term + "\U0010ffff")
-        found |= dict.fromkeys(connection.execute(select(word.c.id).where(*where).limit(_MOST_PREFIXED)).scalars(), 1)
     joined = near.join(word, word.c.id == near.c.word_id)
-    chosen = select(word.c.id, word.c.text).select_from(joined).where(near.c.near.in_(near_ids(term))).distinct()
-    for found_id, text in connection.execute(chosen):
-        off = slips(term, text)
-        if off < 2:
-            found[found_id] = min(found.get(found_id, 2), 0 if off == 0 else 2)
+    for row in connection.execute(
+        select(near.c.near, word.c.id, word.c.text).select_from(joined).where(near.c.near.in_(keys))
+    ):
+        for term in keys[row.near]:
+            off = slips(term, row.text)
+            if off < 2:
+                found[term][row.id] = 0 if off == 0 else 2
+    return found
+
+
+def _begun_words(connection: Connection, terms: Sequence[str]) -> dict[str, list[int]]:
+    """Words that begin with a term, up to a limit, for each term; all looked up at once."""
+    if not terms:
+        return {}
+    word, each = tables.word, []
+    for at, term in enumerate(terms):
+        some = select(literal(at).label("at"), word.c.id).where(word.c.text >= term, word.c.text < term + "\U0010ffff")
+        each.append(select(some.limit(_MOST_PREFIXED).subquery()))
+    found: dict[str, list[int]] = {term: [] for term in terms}
+    for row in connection.execute(union_all(*each)):
+        found[terms[row.at]].append(row.id)
     return found
 
 
@@ -235,7 +264,8 @@ def _matching(connection: Connection, candidates: list[dict[int, int]], most: in
 
     Of very many only some are looked at, those with that term as it was typed before any others.
     """
-    order = sorted(range(len(candidates)), key=lambda at: _count(connection, candidates[at]))
+    counts = _counts(connection, candidates) if len(candidates) > 1 else [0]
+    order = sorted(range(len(candidates)), key=counts.__getitem__)
     first, rest = candidates[order[0]], [candidates[at] for at in order[1:]]
     scores: dict[bytes, list[int]] = {}
     for off in (0, 1, 2):
@@ -243,16 +273,25 @@ def _matching(connection: Connection, candidates: list[dict[int, int]], most: in
         if words and len(scores) < most:
             for lens_id in _with_all(connection, [words, *rest], most):
                 scores.setdefault(lens_id, [off])
-    lens_word = tables.lens_word
-    for others in rest:
-        best: dict[bytes, int] = {}
-        for some in parts(scores):
-            where = (lens_word.c.lens_id.in_(some), lens_word.c.word_id.in_(others))
-            for pair in connection.execute(select(lens_word.c.lens_id, lens_word.c.word_id).where(*where)):
-                best[pair.lens_id] = min(others[pair.word_id], best.get(pair.lens_id, 9))
-        for lens_id, off in best.items():
-            scores[lens_id].append(off)
+    if rest:
+        own = _words_among(connection, scores, {word for others in rest for word in others})
+        for lens_id, offs in scores.items():
+            offs += [min(others[word] for word in own[lens_id] if word in others) for others in rest]
     return scores
+
+
+def _words_among(
+    connection: Connection, lens_ids: Collection[bytes], words: Collection[int]
+) -> Mapping[bytes, list[int]]:
+    """Which of some words each lens has."""
+    own: dict[bytes, list[int]] = defaultdict(list)
+    lens_word = tables.lens_word
+    for some in parts(lens_ids):
+        # As a sum no index fits the word: the few words of each lens are looked at.
+        where = (lens_word.c.lens_id.in_(some), (lens_word.c.word_id + 0).in_(words))
+        for pair in connection.execute(select(lens_word.c.lens_id, lens_word.c.word_id).where(*where)):
+            own[pair.lens_id].append(pair.word_id)
+    return own
 
 
 def _with_all(connection: Connection, terms: Sequence[Collection[int]], most: int) -> list[bytes]:
@@ -279,10 +318,13 @@ def _ranked(connection: Connection, scores: Mapping[bytes, Sequence[int]]) -> li
     return [(rank, lens_id) for rank, _, _, lens_id in sorted(found)]
 
 
-def _count(connection: Connection, words: Mapping[int, int]) -> int:
-    """How many lenses have one of the words, counted up to a limit."""
-    some = select(tables.lens_word.c.lens_id).where(tables.lens_word.c.word_id.in_(words)).limit(_COUNTED_TO)
-    return connection.scalar(select(func.count()).select_from(some.subquery())) or 0
+def _counts(connection: Connection, candidates: Sequence[Mapping[int, int]]) -> list[int]:
+    """For each term, how many lenses have one of its words, counted up to a limit; all at once."""
+    lens_word, each = tables.lens_word, []
+    for words in candidates:
+        some = select(lens_word.c.lens_id).where(lens_word.c.word_id.in_(words)).limit(_COUNTED_TO).subquery()
+        each.append(select(func.count()).select_from(some).scalar_subquery())
+    return list(connection.execute(select(*each)).one())
 
 
 def shelf_changed(connection: Connection, shelf_ids: AbstractSet[bytes]) -> None:
