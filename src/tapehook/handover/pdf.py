@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from tapehook.handover.pdf_data import LONG_JOB, pack_data
+from tapehook.handover.compacting import compacted
+from tapehook.handover.pdf_data import pack_data
 from tapehook.handover.typesetting import Paper, TypesettingError, set_pdf
 from tapehook.job.signed import SignedOff
 from tapehook.prep import Prep
@@ -13,8 +14,7 @@ __all__ = ["Paper", "TypesettingError", "render_pdf"]
 def render_pdf(prep: Prep, *, paper: Paper | None = None, signed: Sequence[SignedOff] = ()) -> bytes:
     """The PDF of a prepared job; the same ``prep`` and ``signed`` give the same bytes.
 
-    ``paper`` None takes the job's. Tagged for reading aloud (PDF/UA-1), but for jobs of more than ``LONG_JOB`` lenses,
-    whose tags would be three quarters of a file too large to send. Raises TypesettingError when the typesetter fails
-    or warns.
+    ``paper`` None takes the job's. Tagged for reading aloud (PDF/UA-1). Raises TypesettingError when the typesetter
+    fails or warns.
     """
-    return set_pdf("pack.typ", pack_data(prep, paper or prep.job.paper, signed), tagged=len(prep.lenses) <= LONG_JOB)
+    return compacted(set_pdf("pack.typ", pack_data(prep, paper or prep.job.paper, signed), tagged=True))
