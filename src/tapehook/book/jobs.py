@@ -115,6 +115,14 @@ def find_job(connection: Connection, name: str, book: str) -> tuple[bytes, Thing
     return job_id, found
 
 
+def shot_texts_of(book: Book, name: str) -> dict[str, str]:
+    """The texts of the shots of a job by name, of the version that stands. Raises BookRefusal for no such job."""
+    with book.reading() as connection:
+        _, found = find_job(connection, name, book.name)
+    files = JobDocument.of(found.now).files
+    return {one.removeprefix("shots/").removesuffix(".toml"): files[one] for one in sorted(files)}
+
+
 def load_job(book: Book, name: str, version: str | None = None) -> Job:
     """A job of the book as ``read_job`` would give it. ``version`` is the start of a version's id, where there are two.
 

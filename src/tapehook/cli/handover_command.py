@@ -86,6 +86,7 @@ def command(
     from tapehook.prep import prepare
 
     job, wish = _read(folder, out, typed)
+    wish = _with_plans(wish, folder, typed)
     with progress("mapping lenses", quiet=as_json) as report:
         prep = prepare(job, report)
     rendered, strips = render_full_handover(prep, wish)
@@ -137,6 +138,25 @@ def _read(folder: Path | None, out: Path, typed: dict[str, Any]) -> "tuple[Job, 
         signed,
         channels,
     )
+
+
+def _with_plans(wish: "PackWish", folder: Path | None, typed: dict[str, Any]) -> "PackWish":
+    """The same with the plans of the job's shots. Raises Refusal or JobProblems."""
+    from dataclasses import replace
+
+    from tapehook.job.shot_files import shot_texts
+    from tapehook.job.shots import shots_in
+
+    if folder is not None:
+        texts = shot_texts(folder)
+    else:
+        from tapehook.book.jobs import shot_texts_of
+        from tapehook.book.store import open_book
+
+        with open_book(typed["where"]) as book:
+            texts = shot_texts_of(book, typed["job_name"])
+    plans, unread = shots_in(texts)
+    return replace(wish, plans=plans, plans_unread=tuple(unread))
 
 
 def _channels(plan: Path | None, cameras: set[str]) -> "tuple[dict[str, tuple[str, int]], list[Problem]]":

@@ -20,6 +20,7 @@ from tapehook.handover.pdf_words import (
 )
 from tapehook.handover.qr import qr_picture
 from tapehook.handover.radio_sheets import can_be_planned, radio_data
+from tapehook.handover.shot_sheets import shot_pages
 from tapehook.handover.signed_words import initials
 from tapehook.handover.strips import (
     BEFORE_TRUST,
@@ -32,6 +33,7 @@ from tapehook.handover.strips import (
     unsized,
 )
 from tapehook.handover.typesetting import Paper, set_pdf, unscaled
+from tapehook.job.shots import Shot
 from tapehook.job.signed import SignedOff
 from tapehook.picture.lettering import shortened, text_width
 from tapehook.prep import LensPrep, Prep
@@ -54,7 +56,8 @@ class PackWish:
 
     ``diameter_mm`` is the focus ring's where lenses.csv does not say it; ``url`` leads to the pocket page on the shared
     pages and is printed as a QR code. ``signed`` stands on the cover, ``channels`` (a camera's band and channel number)
-    on the pages of the cameras.
+    on the pages of the cameras. ``plans`` of shots by name have a page each, ``plans_unread`` says what is wrong with
+    others.
     """
 
     paper: Paper = "a4"
@@ -64,6 +67,8 @@ class PackWish:
     url: str | None = None
     signed: tuple[SignedOff, ...] = ()
     channels: Mapping[str, tuple[str, int]] = field(default_factory=dict)
+    plans: Mapping[str, Shot] = field(default_factory=dict)
+    plans_unread: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +127,7 @@ def render_pack(prep: Prep, wish: PackWish, strips: PackStrips) -> bytes:
     for entry, lens in zip(prep.lenses, data["lenses"], strict=True):
         lens["facts"].append(("strip", f"ø {_across(made[entry.lens.id])}" if entry.lens.id in made else "none"))
     data["more"] = _more(prep, wish, strips, printed)
-    then = ("pack_radio.typ", "pack_more.typ")
+    then = ("pack_radio.typ", "pack_shots.typ", "pack_more.typ")
     return compacted(unscaled(set_pdf("pack.typ", data, tagged=True, then=then)))
 
 
@@ -133,6 +138,7 @@ def _across(made: LensStrip) -> str:
 def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[PrintedStrip]) -> dict[str, Any]:
     """What pack_more.typ prints. Words are made printable here, pictures left whole."""
     twins = [finding for finding in prep.findings if finding.code.startswith(("twin", "twins"))]
+    plans = shot_pages(prep, wish.plans, list(wish.plans_unread))
     names = [
         ("cover", "What must be acted on"),
         ("day", "For the day player"),
@@ -141,6 +147,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
         *([("twins", "Twins and borrowed maps")] if twins else []),
         *([("cameras", "Cameras")] if prep.cameras else []),
         *([("radio", "Radio")] if can_be_planned(prep.job, wish.channels) else []),
+        *([("shots", "Shots")] if plans else []),
         ("strips", "Strips"),
     ]
     words = {
@@ -158,6 +165,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
     return {
         **_clean(words),
         "radio": radio_data(prep.job, wish.channels),
+        "plans": plans,
         "margin": MARGIN_MM,
         "qr": None if wish.url is None else {"svg": qr_picture(wish.url), "url": printable(wish.url)},
         "strips": [strip_data(one, wish.paper) for one in printed],

@@ -25,6 +25,18 @@ def shot_bytes(folder: Path, name: str) -> tuple[bytes, str]:
     return read_bytes(path), file
 
 
+def shot_texts(folder: Path) -> dict[str, str]:
+    """The texts of the shots of a job folder by name. Raises JobProblems for files that are no text."""
+    texts, problems = {}, list[Problem]()
+    for name in shot_names(folder):
+        sheet = Sheet(f"shots/{name}.toml")
+        texts[name] = decoded(sheet, read_bytes(folder / sheet.file)) or ""
+        problems += sheet.problems
+    if problems:
+        raise JobProblems(problems)
+    return texts
+
+
 def document_of(data: bytes, file: str) -> dict[str, Any]:
     """The tables in the bytes of a shot's file. Raises JobProblems."""
     sheet = Sheet(file)

@@ -138,6 +138,17 @@ def read_shot(folder: Path, name: str) -> Shot:
     return shot_from(*shot_bytes(folder, name))
 
 
+def shots_in(texts: Mapping[str, str]) -> tuple[dict[str, Shot], list[str]]:
+    """The shots in texts of their files by name, and a sentence for whatever is wrong with those not read."""
+    found, wrong = {}, list[str]()
+    for name, text in texts.items():
+        try:
+            found[name] = shot_from(text.encode("utf-8", "surrogatepass"), f"shots/{name}.toml")
+        except JobProblems as trouble:
+            wrong += [problem.sentence() for problem in trouble.problems]
+    return found, wrong
+
+
 def shot_from(data: bytes, file: str) -> Shot:
     """The shot in the bytes of a file. Raises JobProblems."""
     return shot_of(document_of(data, file), file)

@@ -9,7 +9,7 @@ from fastapi.responses import Response
 from tapehook.job.problems import JobProblems, Problem
 from tapehook.job.shot_files import as_floats
 from tapehook.job.shot_writing import shot_text
-from tapehook.job.shots import Shot, shot_from, shot_of
+from tapehook.job.shots import Shot, shot_from, shot_of, shots_in
 from tapehook.pages import asked
 from tapehook.pages.at_hand import Act, At, Key, Who
 from tapehook.pages.desk import Desk, JobNow, NotThere
@@ -38,13 +38,9 @@ def _shot(text: str) -> Shot:
 @api_router.get("/jobs/{job}/shots")
 def get_shots(desk: At, job: Key) -> Json:
     """The shots of a job with the keys of their files, and what is wrong with those that cannot be read."""
-    now = desk.job(job)
-    shots, problems = [], []
-    for name, text in texts_of(now).items():
-        try:
-            shots.append({"name": name, "mark": mark_of(text), "shot": as_sent(shot_from(text.encode(), name))})
-        except JobProblems as trouble:
-            problems += [problem.sentence() for problem in trouble.problems]
+    texts = texts_of(desk.job(job))
+    read, problems = shots_in(texts)
+    shots = [{"name": name, "mark": mark_of(texts[name]), "shot": as_sent(shot)} for name, shot in read.items()]
     return {"shots": shots, "problems": problems}
 
 

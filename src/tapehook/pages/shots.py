@@ -1,21 +1,21 @@
 """The page of shots: what it is given of a shot, what a plan says on it, and the table over lenses and stops."""
 
 import hashlib
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from tapehook.book.jobs import JobDocument
 from tapehook.finding import Finding
-from tapehook.job.problems import JobProblems, Problem
-from tapehook.job.shots import Shot, shot_from
+from tapehook.job.problems import Problem
+from tapehook.job.shots import Shot, shots_in
 from tapehook.notation import FULL_STOPS, format_distance, format_stop
 from tapehook.pages.desk import JobNow
 from tapehook.pages.words import percent
-from tapehook.picture.lane_chart import LaneChart, PersonLine, lane_chart
+from tapehook.picture.lane_chart import lane_chart
 from tapehook.prep import Prep
 from tapehook.prep.shot_chance import beats_of
+from tapehook.prep.shot_chart import chart_of
 from tapehook.prep.shot_findings import shot_findings
 from tapehook.prep.shot_lens import NoPlan
 from tapehook.prep.shot_sheet import LEAST_M, ShotMark, marks_of
@@ -51,18 +51,13 @@ def as_sent(shot: Shot) -> dict[str, Any]:
 def page_data(now: JobNow, prep: Prep, name: str | None) -> dict[str, Any]:
     """All that the page starts from: the shots, the one that is open, and the lenses and stops to choose from."""
     texts = texts_of(now)
-    shots, problems, opened = [], [], None
-    for one, text in texts.items():
-        try:
-            shot = shot_from(text.encode("utf-8", "surrogatepass"), f"shots/{one}.toml")
-        except JobProblems as trouble:
-            problems += [problem.sentence() for problem in trouble.problems]
-            continue
-        shots.append({"name": one, "title": shot.title})
-        if opened is None and (name is None or one == name):
-            opened = {"name": one, "mark": mark_of(text), "shot": as_sent(shot)}
+    read, problems = shots_in(texts)
+    chosen = name if name in read else next(iter(read), None) if name is None else None
+    opened = None
+    if chosen is not None:
+        opened = {"name": chosen, "mark": mark_of(texts[chosen]), "shot": as_sent(read[chosen])}
     return {
-        "shots": shots,
+        "shots": [{"name": one, "title": shot.title} for one, shot in read.items()],
         "problems": problems,
         "open": opened,
         "lenses": [_lens(entry) for entry in prep.lenses if entry.focus_map is not None],
@@ -109,16 +104,6 @@ def planned(prep: Prep, shot: Shot, *, exact: bool, narrow: bool) -> dict[str, A
         "moments": _moments(plan),
         "lane": picture,
     }
-
-
-def chart_of(plan: ShotPlan, marks: Sequence[ShotMark]) -> LaneChart:
-    """What the picture of the lane shows of a plan."""
-    ring, unit = plan.ring, plan.ring.lens_map.degrees_per_unit
-    ends = [ring.fittings.subject_m(ring.setting(end * unit)) for end in (plan.low, plan.high)]
-    near, far = np.minimum(*ends), np.maximum(*ends)
-    people = [PersonLine(one.name, one.distance_m.tolist(), one.soft.tolist()) for one in plan.people]
-    times, focus = plan.time_s.tolist(), plan.in_focus_m.tolist()
-    return LaneChart(times, near.tolist(), far.tolist(), focus, people, [mark.time_s for mark in marks], plan.stop.text)
 
 
 def _answers(plan: ShotPlan) -> list[dict[str, str]]:

@@ -10,6 +10,7 @@ from tapehook.picture.svg import Element, drawing, element, line, path, words
 
 _SIZE = 9.0
 _MARGIN = 26.0
+_ONE_SPOT = 7.0
 _DASHES = ("5 3", "1.5 2.5", "8 3 2 3", "3 1.5")
 
 
@@ -82,9 +83,13 @@ def _way(way: Way, points: list[tuple[float, float]], dash: str, width: float, t
     parts: list[Element] = []
     if len(points) > 1:
         parts.append(path(points, fill="none", stroke=theme.ink, stroke_width=0.9, stroke_dasharray=dash))
-    for number, ((x, y), moment) in enumerate(zip(points, way.at_s, strict=True)):
+    for number, (x, y) in enumerate(points):
         parts.append(element("circle", cx=x, cy=y, r=4.0, fill=theme.paper, stroke=theme.accent, stroke_width=1.4))
-        text = f"{way.name}, {moment:g} s" if number == 0 else f"{moment:g} s"
+        here = [math.dist((x, y), other) < _ONE_SPOT for other in points]
+        if here.index(True) < number:  # marks on one spot share the words of the first of them
+            continue
+        moments = ", ".join(f"{moment:g} s" for moment, same in zip(way.at_s, here, strict=True) if same)
+        text = f"{way.name}, {moments}" if number == 0 else moments
         anchor = "end" if x + 8 + text_width(text, _SIZE) > width else "start"
         parts.append(words(x - 7 if anchor == "end" else x + 7, y + 3, text, size=_SIZE, fill=theme.ink, anchor=anchor))
     return parts

@@ -39,7 +39,9 @@ def marks_of(plan: ShotPlan) -> tuple[ShotMark, ...]:
 
     ``MOST_MARKS`` at most; of more, every so many-th.
     """
-    frames = sorted(_frames(plan))
+    asked = sorted(_frames(plan))
+    # Where one hold ends in the frame before the next begins, one mark says it.
+    frames = [frame for at, frame in enumerate(asked) if at == 0 or frame - asked[at - 1] > 1]
     step = -(-len(frames) // MOST_MARKS)
     scale = plan.ring.scale(plan.position * plan.ring.lens_map.degrees_per_unit)
     return tuple(_mark(plan, frame, float(scale[frame])) for frame in frames[::step])
