@@ -13,6 +13,7 @@ from tapehook.cli.groups import LazyGroup
 _COMMANDS = {
     "audit": "Check thousands of lenses at once, worst first.",
     "book": "The book: where lenses, readings and jobs are kept.",
+    "close-up": "A close-up lens or split dioptre: the new range of a lens.",
     "demo": "Prepare the demo job that comes with tapehook.",
     "depth": "Depth of field for one lens, stop and distance.",
     "dew": "Whether a cold lens fogs, when it is clear, when it may be trusted.",
