@@ -209,3 +209,19 @@ def test_the_cover_names_what_is_not_tested(pack: Pack) -> None:
     assert "Not tested" in cover
     assert "Focus not mapped: L21, L22." in cover
     assert "Read one way only: L06." in cover
+
+
+@pytest.mark.parametrize("paper", ["a4", "us-letter"])
+def test_a_camera_has_one_page(demo_prep: Prep, paper: Paper) -> None:
+    """Kit, lenses and worst findings of a camera stand on one page, which lines to write on never make two of."""
+    found = _pack(demo_prep, replace(WISH, paper=paper))
+    titles = [page for level, title, page in found.document.get_toc() if level == 1 and title.startswith("Camera ")]
+    assert titles == list(range(titles[0], titles[0] + len(demo_prep.cameras)))
+    for page in titles:
+        assert "Motors and radio" in found.texts[page - 1]
+
+
+def test_a_provisional_serial_stays_on_its_line(pack: Pack) -> None:
+    """The day player's rows are of one height: "serial not read" neither wraps nor is cut."""
+    page = _page_of(pack, "For the day player") - 1
+    assert any("serial not read" in line for line in pack.lines[page])

@@ -47,7 +47,7 @@ MOST_DAY_LENSES, MOST_DAY_FINDINGS, MOST_DAY_CAMERAS = 26, 6, 4
 """What a day player's page takes; of more lenses those that need care come first."""
 _MESSAGE_SIGNS = 180
 _LISTED = 400
-_NAME_ROOM, _INDEX_ROOM = 76.0, 150.0
+_NAME_ROOM, _SERIAL_ROOM, _INDEX_ROOM = 76.0, 64.0, 150.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,7 +230,7 @@ def _day_row(entry: LensPrep, index: int) -> dict[str, Any]:
     return {
         "lens": index,
         "name": _short(name_of(entry), _NAME_ROOM),
-        "serial": shortened(serial_in_column(entry), 9.0, 56.0),
+        "serial": shortened(serial_in_column(entry), 9.0, _SERIAL_ROOM),
         "camera": shortened(cameras_in_column(entry), 9.0, 22.0),
         "close": facts["close focus"],
         "rise": facts["positions rise"],
@@ -276,7 +276,7 @@ def _checklist(prep: Prep, strips: PackStrips, wish: PackWish) -> dict[str, Any]
         "lenses": [
             {
                 "name": _short(name_of(entry), _NAME_ROOM),
-                "serial": shortened(serial_in_column(entry), 9.0, 58.0),
+                "serial": shortened(serial_in_column(entry), 9.0, _SERIAL_ROOM),
                 "map": _map_words(entry),
                 "initials": shortened(printable(signed.get(entry.lens.id, "")), 9.0, 34.0),
             }

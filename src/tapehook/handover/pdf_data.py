@@ -43,7 +43,7 @@ from tapehook.prep import AxisPrep, CameraPrep, LensPrep, Prep
 
 LONG_JOB = 60
 """With more lenses than this the cover sums findings up by kind; each lens's page has them in full."""
-CAMERA_FINDINGS = 12
+CAMERA_FINDINGS = 10
 """Findings written out on a camera's page; the rest are counted."""
 _FEW_NAMES = 24
 
