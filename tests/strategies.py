@@ -124,6 +124,18 @@ def lenses(draw: st.DrawFn, lens_id: str, others: list[str], cameras: list[str],
         pupil_across_to_sensor_mm=draw(_may(finite)),
         rear_filter=draw(_may(st.just("none"))),
         **{name: draw(_may(finite)) for name in ("hard_stop_near", "hard_stop_far", "motor_end_near", "motor_end_far")},
+        extender=draw(_may(st.floats(1, 4))),
+        extender_length_mm=draw(_may(st.floats(0, 500))),
+        **{
+            name: draw(_may(texts))
+            for name in (
+                "quirks",
+                "condition_on_receipt",
+                "photos_on_receipt",
+                "condition_on_return",
+                "photos_on_return",
+            )
+        },
         note=draw(_may(texts)),
         extra=draw(_cells(headers)),
     )

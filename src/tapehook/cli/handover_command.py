@@ -93,9 +93,11 @@ def command(
     written = write_all(rendered, out)
     note_written(ctx)
     if as_json:
-        show_json(_as_json(prep, strips, written))
+        show_json(_as_json(prep, strips, written, wish))
     else:
         _show(prep, strips, written)
+        for lens_id, name in wish.missing_photos:
+            click.echo(plain(f"  photo of {lens_id} is not in the job folder: {name}"))
 
 
 def _read(folder: Path | None, out: Path, typed: dict[str, Any]) -> "tuple[Job, PackWish]":
@@ -107,6 +109,7 @@ def _read(folder: Path | None, out: Path, typed: dict[str, Any]) -> "tuple[Job, 
     from tapehook.handover.pack import PackWish
     from tapehook.handover.qr import MOST_SIGNS
     from tapehook.job import Job
+    from tapehook.job.photos import missing_photos
     from tapehook.job.signed import SignedOff
 
     one_of_both(folder, typed["job_name"])
@@ -117,9 +120,11 @@ def _read(folder: Path | None, out: Path, typed: dict[str, Any]) -> "tuple[Job, 
         expected = f"an address such as https://prep.example/pocket, at most {MOST_SIGNS} signs"
         problems.append(OptionProblem("--url", url, expected))
     job, signed = Job(), tuple[SignedOff, ...]()
+    missing = tuple[tuple[str, str], ...]()
     try:
         if folder is not None:
             job = job_to_prepare(folder, out)
+            missing = tuple(missing_photos(job, folder))
         else:
             job, signed = job_of_book(typed["job_name"], typed["where"], out)
     except Refusal as found:
@@ -137,15 +142,17 @@ def _read(folder: Path | None, out: Path, typed: dict[str, Any]) -> "tuple[Job, 
         url,
         signed,
         channels,
+        missing_photos=missing,
     )
 
 
 def _with_plans(wish: "PackWish", folder: Path | None, typed: dict[str, Any]) -> "PackWish":
-    """The same with the plans of the job's shots. Raises Refusal or JobProblems."""
+    """The same with the plans of the job's shots, and what these hand on. Raises Refusal or JobProblems."""
     from dataclasses import replace
 
     from tapehook.job.shot_files import shot_texts
     from tapehook.job.shots import shots_in
+    from tapehook.job.takes import told_in
 
     if folder is not None:
         texts = shot_texts(folder)
@@ -156,7 +163,9 @@ def _with_plans(wish: "PackWish", folder: Path | None, typed: dict[str, Any]) ->
         with open_book(typed["where"]) as book:
             texts = shot_texts_of(book, typed["job_name"])
     plans, unread = shots_in(texts)
-    return replace(wish, plans=plans, plans_unread=tuple(unread))
+    told, unclear = told_in(texts)
+    all_wrong = tuple(dict.fromkeys((*unread, *unclear)))
+    return replace(wish, plans=plans, plans_unread=all_wrong, shots=told)
 
 
 def _channels(plan: Path | None, cameras: set[str]) -> "tuple[dict[str, tuple[str, int]], list[Problem]]":
@@ -175,7 +184,7 @@ def _channels(plan: Path | None, cameras: set[str]) -> "tuple[dict[str, tuple[st
     return channels, [OptionProblem("--radio", letter, expected) for letter in strange]
 
 
-def _as_json(prep: "Prep", strips: "PackStrips", written: "Sequence[Path]") -> dict[str, Any]:
+def _as_json(prep: "Prep", strips: "PackStrips", written: "Sequence[Path]", wish: "PackWish") -> dict[str, Any]:
     counts = {kind: sum(finding.severity == kind for finding in prep.findings) for kind in ("fix", "watch", "info")}
     return {
         "lenses": len(prep.lenses),
@@ -184,6 +193,7 @@ def _as_json(prep: "Prep", strips: "PackStrips", written: "Sequence[Path]") -> d
         "strips": [one.lens_id for one in strips.made],
         "in_proportion": [one.lens_id for one in strips.in_proportion],
         "no_strips": [{"lens": lens_id, "reason": reason} for lens_id, reason in strips.refused],
+        "missing_photos": [{"lens": lens_id, "photo": name} for lens_id, name in wish.missing_photos],
         "files": [str(path) for path in written],
     }
 

@@ -47,7 +47,7 @@ def render_full_handover(prep: Prep, wish: "PackWish") -> tuple[dict[str, bytes]
     from tapehook.handover.workbook import workbook
 
     strips = pack_strips(prep, wish)
-    tables = pack_tables(prep, strips.made)
+    tables = pack_tables(prep, strips.made, wish.shots)
     as_json = json.dumps(prep_as_json(prep), indent=2, ensure_ascii=False, allow_nan=False)
     files = {
         "handover.pdf": render_pack(prep, wish, strips),

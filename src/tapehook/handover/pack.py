@@ -8,6 +8,7 @@ from typing import Any
 from tapehook.finding import Finding
 from tapehook.handover.compacting import compacted
 from tapehook.handover.glyphs import breakable, printable
+from tapehook.handover.handed_on import MOST_QUIRKS, MOST_SHOTS, Missing, lens_lines, quirk_rows, shot_rows
 from tapehook.handover.pdf_data import pack_data
 from tapehook.handover.pdf_words import (
     cameras_in_column,
@@ -35,6 +36,7 @@ from tapehook.handover.strips import (
 from tapehook.handover.typesetting import Paper, set_pdf, unscaled
 from tapehook.job.shots import Shot
 from tapehook.job.signed import SignedOff
+from tapehook.job.takes import ShotTold
 from tapehook.picture.lettering import shortened, text_width
 from tapehook.prep import LensPrep, Prep
 from tapehook.prep.audit import audit_rows
@@ -56,8 +58,8 @@ class PackWish:
 
     ``diameter_mm`` is the focus ring's where lenses.csv does not say it; ``url`` leads to the pocket page on the shared
     pages and is printed as a QR code. ``signed`` stands on the cover, ``channels`` (a camera's band and channel number)
-    on the pages of the cameras. ``plans`` of shots by name have a page each, ``plans_unread`` says what is wrong with
-    others.
+    on the pages of the cameras. ``shots`` stand on the day player's page, ``missing_photos`` (lens and name) with their
+    lenses. ``plans`` of shots by name have a page each, ``plans_unread`` says what is wrong with others.
     """
 
     paper: Paper = "a4"
@@ -67,6 +69,8 @@ class PackWish:
     url: str | None = None
     signed: tuple[SignedOff, ...] = ()
     channels: Mapping[str, tuple[str, int]] = field(default_factory=dict)
+    shots: tuple[ShotTold, ...] = ()
+    missing_photos: Missing = ()
     plans: Mapping[str, Shot] = field(default_factory=dict)
     plans_unread: tuple[str, ...] = ()
 
@@ -125,6 +129,7 @@ def render_pack(prep: Prep, wish: PackWish, strips: PackStrips) -> bytes:
     made = {one.lens_id: one for one in strips.made}
     printed = [printed_strip(prep.lens(one.lens_id), one) for one in strips.made]
     for entry, lens in zip(prep.lenses, data["lenses"], strict=True):
+        lens["lines"] = _clean(lens_lines(entry.lens, wish.missing_photos))
         lens["facts"].append(("strip", f"ø {_across(made[entry.lens.id])}" if entry.lens.id in made else "none"))
     data["more"] = _more(prep, wish, strips, printed)
     then = ("pack_radio.typ", "pack_shots.typ", "pack_more.typ")
@@ -197,7 +202,11 @@ def _day(prep: Prep, wish: PackWish) -> dict[str, Any]:
         order = {"fix": 0, "watch": 1, "info": 2, None: 3}
         entries.sort(key=lambda entry: order[entry.worst_severity])
     urgent = [finding for finding in prep.findings if finding.severity in ("fix", "watch")]
+    quirks, shots = quirk_rows(entries), shot_rows(wish.shots)
+    most = MOST_DAY_LENSES - _lines_taken(len(quirks), MOST_QUIRKS) - _lines_taken(len(shots), MOST_SHOTS)
     return {
+        "quirks": _few(quirks, MOST_QUIRKS),
+        "shots": _few(shots, MOST_SHOTS),
         "facts": [
             ("job", _short(prep.job.title, 200.0)),
             ("shooting stop", prep.shooting_stop_text or "not set"),
@@ -206,13 +215,25 @@ def _day(prep: Prep, wish: PackWish) -> dict[str, Any]:
         ],
         "findings": [_brief(finding) for finding in urgent[:MOST_DAY_FINDINGS]],
         "more_findings": max(0, len(urgent) - MOST_DAY_FINDINGS),
-        "rows": [_day_row(entry, places[entry.lens.id]) for entry in entries[:MOST_DAY_LENSES]],
-        "more_rows": max(0, len(entries) - MOST_DAY_LENSES),
+        "rows": [_day_row(entry, places[entry.lens.id]) for entry in entries[:most]],
+        "more_rows": max(0, len(entries) - most),
         "cameras": [
             {"letter": one.camera.letter, "words": _short(_camera_words(one.camera.letter, prep, wish), 440.0)}
             for one in prep.cameras[:MOST_DAY_CAMERAS]
         ],
     }
+
+
+def _lines_taken(count: int, most: int) -> int:
+    """Rows of lenses that make room for a heading and so many lines."""
+    return 0 if count == 0 else 4 + min(count, most + 1)
+
+
+def _few(rows: Sequence[tuple[str, str]], most: int) -> list[dict[str, str]]:
+    """The first of them, each on one line, and how many more there are."""
+    found = [{"name": _short(name, 118.0), "words": _short(words, 370.0)} for name, words in rows[:most]]
+    more = len(rows) - most
+    return [*found, {"name": f"and {more} more", "words": "on their pages and in the tables"}] if more > 0 else found
 
 
 def _brief(finding: Finding) -> dict[str, str]:

@@ -3,10 +3,13 @@
 import math
 from collections.abc import Iterable, Sequence
 
+from tapehook.handover.handed_on import take_table
 from tapehook.handover.pdf_pictures import ring_ticks
 from tapehook.handover.tables import Cell, Table, main_tables
+from tapehook.job.takes import ShotTold
 from tapehook.prep import LensPrep, Prep
 from tapehook.prep.audit import audit_rows
+from tapehook.prep.safe_stop import safe_stop
 from tapehook.prep.strips import LensStrip
 
 _LENSES = (
@@ -25,6 +28,12 @@ _LENSES = (
     "backlash",
     "unit",
     "map",
+    "safe_stop",
+    "quirks",
+    "condition_on_receipt",
+    "photos_on_receipt",
+    "condition_on_return",
+    "photos_on_return",
     "note",
 )
 _DEPTH = ("lens_id", "lens", "system", "focus", "focus_m", "stop", "near_m", "far_m")
@@ -46,8 +55,8 @@ _STRIPS = (
 _TECHNICIAN = ("lens_id", "lens", "serial", "model", "finding", "message", "next_step")
 
 
-def pack_tables(prep: Prep, strips: Sequence[LensStrip]) -> dict[str, Table]:
-    """All tables by name, in the order of the pages they stand on."""
+def pack_tables(prep: Prep, strips: Sequence[LensStrip], shots: Sequence[ShotTold] = ()) -> dict[str, Table]:
+    """All tables by name, in the order of the pages they stand on; takes only where ``shots`` have any."""
     rows = audit_rows(prep)
     return {
         "all_lenses": (_LENSES, [_lens(entry) for entry in prep.lenses]),
@@ -57,6 +66,7 @@ def pack_tables(prep: Prep, strips: Sequence[LensStrip]) -> dict[str, Table]:
         "iris_and_zoom": (_RINGS, [row for entry in prep.lenses for row in _rings(entry)]),
         "motors": (_MOTORS, [(m.camera, m.id, m.axis, m.lag_ms) for m in prep.job.motors]),
         "strips": (_STRIPS, [row for one in strips for row in _strip(prep.lens(one.lens_id), one)]),
+        **({"takes": take_table(shots)} if any(shot.takes for shot in shots) else {}),
         "technician": (
             _TECHNICIAN,
             [
@@ -77,7 +87,7 @@ def pack_tables(prep: Prep, strips: Sequence[LensStrip]) -> dict[str, Table]:
 
 
 def _lens(entry: LensPrep) -> Sequence[Cell]:
-    lens, lens_map = entry.lens, entry.focus_map
+    lens, lens_map, safe = entry.lens, entry.focus_map, safe_stop(entry)
     widest, shooting = entry.budget("widest"), entry.budget("shooting")
     rises = None if lens_map is None else "near" if lens_map.toward_near > 0 else "far"
     return (
@@ -96,6 +106,12 @@ def _lens(entry: LensPrep) -> Sequence[Cell]:
         entry.play.value if entry.play else None,
         lens.unit,
         "none" if lens_map is None else "one way" if entry.one_way else "both ways",
+        safe.text if safe else None,
+        lens.quirks,
+        lens.condition_on_receipt,
+        lens.photos_on_receipt,
+        lens.condition_on_return,
+        lens.photos_on_return,
         lens.note,
     )
 

@@ -6,6 +6,7 @@ from typing import Any
 from tapehook import __version__
 from tapehook.finding import Finding, sort_findings
 from tapehook.handover.glyphs import breakable, printable
+from tapehook.handover.handed_on import lens_lines, safe_words
 from tapehook.handover.pdf_pictures import (
     budget_picture,
     map_picture,
@@ -170,6 +171,8 @@ def _lens(entry: LensPrep, readings: Sequence[Reading]) -> dict[str, Any]:
     return {
         "title": entry.title,
         "facts": lens_facts(entry),
+        "lines": lens_lines(entry.lens),
+        "safe": safe_words(entry),
         "note": entry.lens.note,
         "state": state_of(entry.findings),
         "findings": [finding_words(finding) for finding in entry.findings],

@@ -18,6 +18,7 @@ from typing import Any, Literal
 import numpy as np
 
 from tapehook.finding import SIGN, Finding
+from tapehook.handover.handed_on import lens_lines, safe_words
 from tapehook.handover.markup import html_table as _table
 from tapehook.handover.markup import html_text as _text
 from tapehook.handover.pocket_lens import known_strips, marks_of, strip_of
@@ -458,6 +459,8 @@ def _facts(entry: LensPrep) -> str:
         ("transmission", transmission),
         ("pupil data", _PUPIL[entry.pupil_source or "thin"]),
         ("backlash", _play(entry)),
+        ("safe from", safe_words(entry)),
+        *((label.lower(), text) for label, text in lens_lines(lens)),
         ("note", lens.note or ""),
     ]
     body = "".join(f"<dt>{name}</dt><dd><bdi>{_text(value)}</bdi></dd>" for name, value in rows if value)

@@ -102,6 +102,7 @@ read_unit = _UNIT[1]
 _LENS_ID = "the id of a lens such as L001, at most 80 characters on one line"
 _STOP = "a T-stop such as T2.8"
 _FOCAL = "a focal length such as 50 mm"
+_PHOTOS = "names of files in the job folder, parted by semicolons"
 _REAR = "none, or filters of job.toml parted by +"
 
 LENSES = Table(
@@ -172,6 +173,11 @@ LENSES = Table(
             "a number of millimetres such as 30, up to 500",
             cells.millimetres,
         ),
+        Column("quirks", "quirks", "", "breathes; goes soft above T11", "text"),
+        Column("condition_on_receipt", "condition_on_receipt", "", "front scratched at 4 o'clock", "text"),
+        Column("photos_on_receipt", "photos_on_receipt", "", "photos/L01-front.jpg", _PHOTOS),
+        Column("condition_on_return", "condition_on_return", "", "as received", "text"),
+        Column("photos_on_return", "photos_on_return", "", "photos/L01-back.jpg", _PHOTOS),
         Column("note", "note", "", "loose gear", "text"),
     ),
     {"lens_id": "id", "lens": "id"},

@@ -119,6 +119,13 @@ class Lens(TableRecord):
     extender: Annotated[float, Field(ge=1, le=4)] | None = None
     """How many times the extender lengthens that it is also used with."""
     extender_length_mm: Annotated[float, Field(ge=0, le=500)] | None = None
+    quirks: Text = None
+    """What to know of it that no figure says, for whoever pulls with it next."""
+    condition_on_receipt: Text = None
+    photos_on_receipt: Text = None
+    """Names of files in the job folder, parted by semicolons; on return alike."""
+    condition_on_return: Text = None
+    photos_on_return: Text = None
     note: Text = None
 
 
