@@ -104,7 +104,7 @@ def test_a_book_that_may_only_be_read_is_merged_in(books: Books, empty_file: Pat
     place = other.place
     made.close()
     book = Book(place, engine_of(place, read_only="immutable"), other.id, "test", "immutable")
-    assert merge(ours, book, ANNA).added["measurement"] == 678
+    assert merge(ours, book, ANNA).added["measurement"] == len(demo().job.readings) + len(demo().job.charts)
     book.close()
     assert place.path is not None
     assert not place.path.with_name(f"{place.path.name}-wal").exists()

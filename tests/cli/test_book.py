@@ -213,3 +213,35 @@ def test_a_serial_is_exchanged_as_a_person_types_it() -> None:
     assert refused("book", "serial", " ", "serial", "not", "read")
     assert "serial 4711" in run("book", "serial", "4711", "serial", "not", "read", width=200).stdout
     assert "read already" in refused("book", "serial", "4712", "4711")[0]
+
+
+@pytest.mark.usefixtures("at_work")
+def test_shelves_as_a_person_types_them() -> None:
+    """Made with what is around them, lenses put on, pinned, moved and taken off, a camera's start; all or nothing."""
+    run("book", "import", "my-job", "--write")
+    assert fits("shelf")["shelves"] == []
+    made: Any = fits("shelf", "Truck/A camera", "--new", "--put", "4711", "--pin", "4712")["shelves"]
+    assert [(one["path"], [(lens["title"], lens["pinned"]) for lens in one["stands"]]) for one in made] == [
+        ("Truck / A camera", [("lens, serial 4712", True), ("lens, serial 4711", False)])
+    ]
+    started: Any = fits("shelf", "a camera", "--camera", "A", "--job", "Harbour")["shelves"]
+    assert started[0]["cameras"] == [{"job": "Harbour", "camera": "A"}]
+    assert "camera A of Harbour" in run("book", "shelf", width=200).stdout
+    moved: Any = fits("shelf", "A camera", "--into", "/", "--name", "A", "--take", "4712")["shelves"]
+    assert [(one["path"], [lens["title"] for lens in one["stands"]]) for one in moved] == [("A", ["lens, serial 4711"])]
+    found: Any = fits("find", "4711")["lenses"]
+    assert {lens["serial"]: lens["shelves"] for lens in found} == {"4711": ["A"], "4712": []}
+    before = fits("shelf")
+    for args, said in (
+        (("Truck", "--into", "Truck"), "cannot stand in itself"),
+        (("Truck", "--new"), "there is a shelf Truck already"),
+        (("Nix", "--put", "4711"), "no shelf is called Nix. There is A, Truck"),
+        (("A", "--camera", "Z", "--job", "Harbour", "--pin", "4712"), "no camera Z. There is A"),
+        (("A", "--camera", "A"), "go together"),
+        (("--new",), "say which shelf"),
+        (("A", "--put", "teasel"), "no lens"),
+        (("A", "--name", "a/b"), "without a slash"),
+        ((" / ", "--new"), "needs a name"),
+    ):
+        assert said in refused("book", "shelf", *args)[0], args
+    assert fits("shelf") == before

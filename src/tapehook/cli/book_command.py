@@ -15,6 +15,7 @@ COMMANDS = {
     "restore": "Put a backup in the place of the book, once it was checked.",
     "check": "Look the book over: file, records, hashes, what is derived from them.",
     "find": "Find lenses by anything said of them, typing mistakes forgiven.",
+    "shelf": "Shelves: what stands on them, pins, and where a camera's change of lens starts.",
     "history": "What is known of a lens over the years, and what changed.",
 }
 
