@@ -152,6 +152,7 @@ def _with_plans(wish: "PackWish", folder: Path | None, typed: dict[str, Any]) ->
 
     from tapehook.job.shot_files import shot_texts
     from tapehook.job.shots import shots_in
+    from tapehook.job.stop_pulls import stop_pulls_in
     from tapehook.job.takes import told_in
 
     if folder is not None:
@@ -163,9 +164,10 @@ def _with_plans(wish: "PackWish", folder: Path | None, typed: dict[str, Any]) ->
         with open_book(typed["where"]) as book:
             texts = shot_texts_of(book, typed["job_name"])
     plans, unread = shots_in(texts)
+    pulls, wrong = stop_pulls_in(texts)
     told, unclear = told_in(texts)
-    all_wrong = tuple(dict.fromkeys((*unread, *unclear)))
-    return replace(wish, plans=plans, plans_unread=all_wrong, shots=told)
+    all_wrong = tuple(dict.fromkeys((*unread, *wrong, *unclear)))
+    return replace(wish, plans=plans, plans_unread=all_wrong, stop_pulls=pulls, shots=told)
 
 
 def _channels(plan: Path | None, cameras: set[str]) -> "tuple[dict[str, tuple[str, int]], list[Problem]]":

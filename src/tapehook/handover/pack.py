@@ -23,6 +23,7 @@ from tapehook.handover.qr import qr_picture
 from tapehook.handover.radio_sheets import can_be_planned, radio_data
 from tapehook.handover.shot_sheets import shot_pages
 from tapehook.handover.signed_words import initials
+from tapehook.handover.stop_pull_sheets import stop_pull_pages
 from tapehook.handover.strips import (
     BEFORE_TRUST,
     MARGIN_MM,
@@ -36,6 +37,7 @@ from tapehook.handover.strips import (
 from tapehook.handover.typesetting import Paper, set_pdf, unscaled
 from tapehook.job.shots import Shot
 from tapehook.job.signed import SignedOff
+from tapehook.job.stop_pulls import StopPullPlan
 from tapehook.job.takes import ShotTold
 from tapehook.picture.lettering import shortened, text_width
 from tapehook.prep import LensPrep, Prep
@@ -73,6 +75,8 @@ class PackWish:
     missing_photos: Missing = ()
     plans: Mapping[str, Shot] = field(default_factory=dict)
     plans_unread: tuple[str, ...] = ()
+    stop_pulls: Mapping[str, StopPullPlan] = field(default_factory=dict)
+    """Stop pulls by the name of their shot, a page each."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +136,7 @@ def render_pack(prep: Prep, wish: PackWish, strips: PackStrips) -> bytes:
         lens["lines"] = _clean(lens_lines(entry.lens, wish.missing_photos))
         lens["facts"].append(("strip", f"ø {_across(made[entry.lens.id])}" if entry.lens.id in made else "none"))
     data["more"] = _more(prep, wish, strips, printed)
-    then = ("pack_radio.typ", "pack_shots.typ", "pack_more.typ")
+    then = ("pack_radio.typ", "pack_shots.typ", "pack_stops.typ", "pack_more.typ")
     return compacted(unscaled(set_pdf("pack.typ", data, tagged=True, then=then)))
 
 
@@ -144,6 +148,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
     """What pack_more.typ prints. Words are made printable here, pictures left whole."""
     twins = [finding for finding in prep.findings if finding.code.startswith(("twin", "twins"))]
     plans = shot_pages(prep, wish.plans, list(wish.plans_unread))
+    stops = stop_pull_pages(prep, wish.stop_pulls, wish.plans)
     names = [
         ("cover", "What must be acted on"),
         ("day", "For the day player"),
@@ -153,6 +158,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
         *([("cameras", "Cameras")] if prep.cameras else []),
         *([("radio", "Radio")] if can_be_planned(prep.job, wish.channels) else []),
         *([("shots", "Shots")] if plans else []),
+        *([("stops", "Stop pulls")] if stops else []),
         ("strips", "Strips"),
     ]
     words = {
@@ -171,6 +177,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
         **_clean(words),
         "radio": radio_data(prep.job, wish.channels),
         "plans": plans,
+        "stops": stops,
         "margin": MARGIN_MM,
         "qr": None if wish.url is None else {"svg": qr_picture(wish.url), "url": printable(wish.url)},
         "strips": [strip_data(one, wish.paper) for one in printed],

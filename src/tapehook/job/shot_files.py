@@ -51,6 +51,15 @@ def document_of(data: bytes, file: str) -> dict[str, Any]:
         raise JobProblems([Problem(file, None, None, None, "TOML with numbers of ordinary size")]) from None
 
 
+def is_stop_pull_alone(text: str) -> bool:
+    """True for the text of a file that holds a stop pull and no shot around it."""
+    try:
+        document = tomllib.loads(text)
+    except (ValueError, RecursionError):
+        return False
+    return set(document) == {"stop_pull"}
+
+
 def as_floats(value: Any) -> Any:  # noqa: ANN401 - TOML
     """Whole numbers are numbers: TOML keeps the two apart, people do not."""
     if isinstance(value, Mapping):

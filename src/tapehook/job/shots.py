@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from tapehook.job.problems import JobProblems, Problem, limit
 from tapehook.job.records import Identifier, Letter, Name, Positive, Share
-from tapehook.job.shot_files import as_floats, document_of, shot_bytes
+from tapehook.job.shot_files import as_floats, document_of, is_stop_pull_alone, shot_bytes
 from tapehook.notation import parse_stop
 
 LONGEST_S = 600.0
@@ -142,6 +142,8 @@ def shots_in(texts: Mapping[str, str]) -> tuple[dict[str, Shot], list[str]]:
     """The shots in texts of their files by name, and a sentence for whatever is wrong with those not read."""
     found, wrong = {}, list[str]()
     for name, text in texts.items():
+        if is_stop_pull_alone(text):
+            continue
         try:
             found[name] = shot_from(text.encode("utf-8", "surrogatepass"), f"shots/{name}.toml")
         except JobProblems as trouble:

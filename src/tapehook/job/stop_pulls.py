@@ -93,6 +93,18 @@ def stop_pull_from(data: bytes, file: str) -> StopPullPlan:
     return stop_pull_of(shared | table, file)
 
 
+def stop_pulls_in(texts: Mapping[str, str]) -> tuple[dict[str, StopPullPlan], list[str]]:
+    """The stop pulls in texts of shots by name, and a sentence for whatever is wrong with a table that is there."""
+    found, wrong = {}, list[str]()
+    for name, text in texts.items():
+        try:
+            if TABLE in document_of(text.encode("utf-8", "surrogatepass"), f"shots/{name}.toml"):
+                found[name] = stop_pull_from(text.encode("utf-8", "surrogatepass"), f"shots/{name}.toml")
+        except JobProblems as trouble:
+            wrong += [problem.sentence() for problem in trouble.problems if f"{problem.field}".startswith(TABLE)]
+    return found, wrong
+
+
 def stop_pull_of(table: Mapping[str, object], file: str) -> StopPullPlan:
     """The stop pull in the keys of its table. Raises JobProblems."""
     try:

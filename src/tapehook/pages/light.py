@@ -27,15 +27,16 @@ from tapehook.optics.flicker import in_step, mains_pulses_hz, ripple_stops, safe
 from tapehook.pages.asked import Asked, Short
 from tapehook.pages.desk import JobNow
 from tapehook.pages.typed import Misread, Reader
-from tapehook.picture.pull_chart import MotorLane, PullChart, StopFrame, pull_chart, stop_frame
+from tapehook.picture.pull_chart import StopFrame, pull_chart, stop_frame
 from tapehook.prep import Prep
 from tapehook.prep import exposure as exposed
 from tapehook.prep.exposure import Exposure, NoExposure, OnHand, Solved, exposure_of, what_to_solve
 from tapehook.prep.shot_lens import NoPlan
 from tapehook.prep.shots import ShotPlan, plan_shot
 from tapehook.prep.stop_pull import StopPullPrep, prepare_stop_pull
+from tapehook.prep.stop_pull_chart import pull_chart_of
 from tapehook.prep.stop_pull_findings import stop_pull_findings
-from tapehook.prep.stop_pull_motors import motor_courses, with_shot
+from tapehook.prep.stop_pull_motors import with_shot
 
 WIDE, NARROW = (660.0, 470.0), (330.0, 430.0)
 """Width and height of the picture of a pull, points."""
@@ -43,7 +44,6 @@ Given = Literal["stop", "ei", "fps", "shutter", "light"]
 GIVEN: tuple[Given, ...] = ("stop", "ei", "fps", "shutter", "light")
 MOST_MARKS = 50
 _TOLERANCE_STOPS = 0.05
-_SPARE = 1.05
 _MOST_PULLS = 50
 _EI = (
     "100", "125", "160", "200", "250", "320", "400", "500", "640", "800", "1000", "1250", "1600", "2000",
@@ -364,42 +364,12 @@ def shown_pull(
     pull: StopPullPrep, plan: StopPullPlan, around: ShotPlan | None, *, narrow: bool, end: float | None = None
 ) -> ShownPull:
     """A stop pull with its picture."""
-    chart = chart_of(pull, plan, around, end)
+    chart = pull_chart_of(pull, plan, around, end)
     width, height = NARROW if narrow else WIDE
     title = f"Stop pull {pull.name}"
     svg = pull_chart(chart, width=width, height=height, title=title)
     frame = stop_frame(chart, width, height)
     return ShownPull(pull, tuple(stop_pull_findings(pull)), svg, frame, width, height, tuple(chart.marks))
-
-
-def chart_of(pull: StopPullPrep, plan: StopPullPlan, around: ShotPlan | None, end: float | None = None) -> PullChart:
-    """What the picture shows of a stop pull, with the focus and the zoom of its shot."""
-    told = pull.pull
-    last = max(float(told.times_s[-1]) * _SPARE, float(around.time_s[-1]) if around else 0.0, end or 0.0)
-    widest, smallest = pull.iris_range
-    lanes = [
-        MotorLane(one.letter, one.said, one.time_s.tolist(), None if one.values is None else one.values.tolist())
-        for one in motor_courses(pull, around)
-    ]
-    at = [float(point.at_s) for point in plan.course]
-    marks = [(moment, _stop_at(pull, moment)) for moment in at]
-    errors = told.error_stops.tolist() if pull.feasible else None
-    return PullChart(
-        told.times_s.tolist(),
-        told.t_stops.tolist(),
-        min(widest, float(told.t_stops.min())),
-        max(smallest, float(told.t_stops.max())),
-        lanes,
-        errors,
-        plan.tolerance_stops,
-        marks,
-        last,
-    )
-
-
-def _stop_at(pull: StopPullPrep, moment: float) -> float:
-    times = pull.pull.times_s
-    return float(pull.pull.t_stops[int(abs(times - moment).argmin())])
 
 
 def filters_with_pull(now: JobNow) -> list[str]:

@@ -219,7 +219,14 @@ def _extra(plan: StopPullPlan, on_hand: Filter, light: VariableFilter, said: lis
     if end == start:
         end = start + 1.0
     return ExtraRing(
-        light, start, end, backlash, sure or 0.0, plan.extra_backlash_deg is None, speed_deg_s=plan.extra_speed_deg_s
+        light,
+        start,
+        end,
+        backlash,
+        sure or 0.0,
+        plan.extra_backlash_deg is None,
+        on_hand.kind == "pair" and plan.density_plus_minus is None,
+        plan.extra_speed_deg_s,
     )
 
 

@@ -67,6 +67,7 @@ class ExtraRing:
     backlash_deg: float
     density_plus_minus: float = 0.0
     backlash_assumed: bool = False
+    densities_assumed: bool = False
     speed_deg_s: float | None = None
 
     def percent(self, angle_deg: npt.ArrayLike) -> Floats:
@@ -312,7 +313,7 @@ def _gear_errors(iris: IrisRing, extra: ExtraRing, t: Floats, angles: Floats, wa
         PullError("iris backlash", "scatter" if play else "bias", half / per_stop, assumed=play is None),
         PullError("filter backlash", "bias", extra.backlash_deg / 2.0 * answer, extra.backlash_assumed),
         PullError("iris map", "scatter", ring.position_band(t)[1] / per_stop),
-        PullError("filter table", "scatter", _table_error(extra, angles)),
+        PullError("filter table", "scatter", _table_error(extra, angles), extra.densities_assumed),
     ]
 
 
