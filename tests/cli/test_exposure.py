@@ -146,7 +146,7 @@ def test_the_tray_makes_the_nd() -> None:
 def test_each_way_out_has_its_price_in_depth_and_exposure() -> None:
     """T5.6 with light for T2: all of it by light with the depth kept, by the stop with 2/5.657 of it, half by shutter.
 
-    The half-width goes with the f-number, so T2 in place of T5.657 leaves 35 %; 180 to 360 degrees is one stop of three.
+    The half-width goes with the f-number, so T2 in place of T5.657 leaves 35 %; 180 to 360 degrees is one stop of 3.
     """
     answer = exposure(*typed(stop="T5.6", light="6fc"))
     ways = {way["way"]: way for way in answer["ways_out"]}

@@ -64,7 +64,9 @@ def test_help_has_examples_of_this_command(command: str) -> None:
     assert run(command, "-h").stdout == run(command, "--help").stdout
 
 
-@pytest.mark.parametrize("command", ["close-up", "depth", "dew", "exposure", "flange", "flicker", "map", "next", "split", "twins"])
+@pytest.mark.parametrize(
+    "command", ["close-up", "depth", "dew", "exposure", "flange", "flicker", "map", "next", "split", "twins"]
+)
 def test_examples_work(command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The examples do what they say, in a folder where the job is."""
     job = write_small_job(tmp_path / "my-job")

@@ -46,7 +46,8 @@ def command(folder: Path, shot: str | None, slowest: bool, judge: Path | None, a
     from tapehook.job.shots import read_shot
     from tapehook.prep import prepare
     from tapehook.prep.shot_findings import plan_as_json
-    from tapehook.prep.shots import NoPlan, plan_shot
+    from tapehook.prep.shot_lens import NoPlan
+    from tapehook.prep.shots import plan_shot
 
     if shot is None:
         expected = "the name of a shot, such as window for shots/window.toml"

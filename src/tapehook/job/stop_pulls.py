@@ -89,7 +89,7 @@ def stop_pull_from(data: bytes, file: str) -> StopPullPlan:
     table = document.get(TABLE)
     if not isinstance(table, dict):
         raise JobProblems([Problem(file, None, TABLE, None, f"a table headed [{TABLE}]")])
-    shared = {key: document[key] for key in ("lens", "frames_per_second") if key in document}
+    shared: dict[str, object] = {key: document[key] for key in ("lens", "frames_per_second") if key in document}
     return stop_pull_of(shared | table, file)
 
 

@@ -176,7 +176,8 @@ def _solved(asked: ExposureAsked, read: exposed.Asked) -> Solved:
 def _without(read: exposed.Asked, solved: str) -> exposed.Asked:
     """As it was read, but for what is to be found: its slider still stands somewhere."""
     field = {"stop": "stop", "ei": "ei", "fps": "fps", "shutter": "shutter", "light": "light_lux"}.get(solved)
-    return read if field is None else replace(read, **{field: None})
+    left: dict[str, Any] = {field: None} if field else {}
+    return replace(read, **left)
 
 
 def _lens_of(now: JobNow, name: str, reader: Reader) -> Lens | None:
