@@ -135,3 +135,35 @@ def test_a_hostile_title_is_text(server: Served) -> None:
     assert "<script>alert" not in page
     assert "&lt;script&gt;alert(1)" in page
     assert client.get(f"/job/{job}/strips.pdf?lens={lens}&diameter=80mm").body.startswith(b"%PDF")
+
+
+def test_the_full_handover_has_its_signatures(server: Served) -> None:
+    """Signed off on the page, it stands on the cover of the pack, as text, with the strip of a ring of stated size."""
+    client = Client(server.app)
+    client.get("/")
+    job, lens = measured_lens(client)
+    who = "<i>Ada</i> =1+1 " + "שלום \u202e" + "x" * 150
+    assert client.post(f"/api/jobs/{job}/sign", {"lens": lens, "who": who}).status == 200
+    answer = client.get(f"/job/{job}/pack.pdf?diameter=80mm&paper=us-letter")
+    assert answer.header("content-type") == "application/pdf"
+    with pymupdf.open(stream=answer.body) as document:
+        cover = document[0].get_text()
+        text = "".join(page.get_text() for page in document)
+        assert document[0].rect.width == pytest.approx(612)
+    assert "Signed off" in cover
+    assert "<i>Ada</i> =1+1" in " ".join(cover.split())
+    assert "Strip for each lens: 1 of 1 at 1:1" in text
+
+
+def test_the_tables_come_as_a_workbook(viewer: Client) -> None:
+    """A device that may only look may take the tables along."""
+    answer = viewer.get(f"/job/{job_key(viewer)}/tables.xlsx")
+    assert answer.status == 200
+    assert answer.body.startswith(b"PK")
+
+
+def test_a_pack_for_a_ring_of_no_size_is_refused(laptop: Client) -> None:
+    """What cannot be read is said; no pack is made of it."""
+    answer = laptop.get(f"/job/{job_key(laptop)}/pack.pdf?diameter=wide")
+    assert answer.status == 422
+    assert "wide" in answer.text

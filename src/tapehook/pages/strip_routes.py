@@ -1,17 +1,26 @@
-"""Routes of the Strips page: the page, its part that follows the fields, the PDF, and the same figures as JSON."""
+"""Routes of the Strips page and of the full handover that holds them.
 
+The page, its part that follows the fields, the PDF, the same figures as JSON; the pack as a PDF and its tables.
+"""
+
+import math
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import JSONResponse, Response
 
+from tapehook.book.signing import signed_off
+from tapehook.handover.pack import PackWish, pack_strips, render_pack
+from tapehook.handover.pack_tables import pack_tables
 from tapehook.handover.typesetting import Paper
+from tapehook.handover.workbook import workbook
 from tapehook.pages.asked import StripsAsked
 from tapehook.pages.at_hand import At, Key
-from tapehook.pages.desk import JobNow
+from tapehook.pages.desk import Desk, JobNow
+from tapehook.pages.letting_in import address_of, own_addresses
 from tapehook.pages.routes import page, parts
-from tapehook.pages.strips import StripSheet, pictures_of, sheet_as_json, sheet_pdf, strips_of
+from tapehook.pages.strips import StripSheet, pictures_of, read_fields, sheet_as_json, sheet_pdf, strips_of
 from tapehook.pages.typed import Misread
 from tapehook.prep import Prep
 
@@ -19,6 +28,7 @@ api_router = APIRouter(prefix="/api")
 router = APIRouter(include_in_schema=False)
 
 Asked = Annotated[StripsAsked, Query()]
+_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 def _paper(asked: StripsAsked, now: JobNow) -> Paper:
@@ -90,6 +100,45 @@ def get_strips_pdf(desk: At, job: Key, asked: Asked) -> Response:
     data = sheet_pdf(now.job.title or now.name, sheet.printed, _paper(asked, now))
     headers = {"content-disposition": 'inline; filename="strips.pdf"'}
     return Response(data, media_type="application/pdf", headers=headers)
+
+
+def _pack_wish(request: Request, now: JobNow, desk: Desk, asked: StripsAsked) -> PackWish:
+    """The pack asked for. The QR code leads to the pocket page by an address that a phone on set can reach."""
+    fields = read_fields(asked)
+    around, url = fields.circumference_mm, None
+    addresses = own_addresses() if request.app.state.let_in else []
+    if addresses:
+        port = request.app.state.port or request.url.port or 80
+        base = address_of(request.url.scheme, addresses[0], port).removesuffix("/pair")
+        url = f"{base}/job/{now.key}/file/pocket.html?view=true"
+    return PackWish(
+        _paper(asked, now),
+        None if around is None else around / math.pi,
+        asked.far_end == "left",
+        asked.units or None,
+        url,
+        signed_off(desk.book, now.name),
+    )
+
+
+@router.get("/job/{job}/pack.pdf")
+def get_pack(request: Request, desk: At, job: Key, asked: Asked) -> Response:
+    """The full handover: for everyone who takes over, strips and all."""
+    now = desk.job(job)
+    wish, prep = _pack_wish(request, now, desk, asked), desk.prep(now)
+    data = render_pack(prep, wish, pack_strips(prep, wish))
+    headers = {"content-disposition": 'inline; filename="handover.pdf"'}
+    return Response(data, media_type="application/pdf", headers=headers)
+
+
+@router.get("/job/{job}/tables.xlsx")
+def get_tables(request: Request, desk: At, job: Key, asked: Asked) -> Response:
+    """Every table of the full handover, in one workbook."""
+    now = desk.job(job)
+    wish, prep = _pack_wish(request, now, desk, asked), desk.prep(now)
+    data = workbook(pack_tables(prep, pack_strips(prep, wish).made))
+    headers = {"content-disposition": 'attachment; filename="tables.xlsx"'}
+    return Response(data, media_type=_XLSX, headers=headers)
 
 
 @api_router.get("/jobs/{job}/strips")
