@@ -123,6 +123,7 @@ def _addresses(page: Page, address: str) -> dict[str, str]:
         "card": f"{job}/card?shot=window",
         "light": f"{job}/light?shot=window",
         "stop-card": f"{job}/stop-pull-card?shot=window",
+        "radio": f"{job}/radio",
         "strips": f"{job}/strips",
         "lenses": "/lenses",
         "lens": f"/lens/{bench.rsplit('/', 1)[1]}",

@@ -24,6 +24,7 @@ NAMES = (
     "card",
     "light",
     "stop-card",
+    "radio",
     "strips",
     "lenses",
     "lens",
@@ -43,7 +44,7 @@ def _addresses(page: "Page") -> dict[str, str]:
     site = job.split("/job/")[0]
     bench = page.locator("table.lenses a", has_text="25 mm").first.get_attribute("href") or ""
     return {
-        **{name: f"{job}/{name}" for name in ("prep", "onset", "shots", "light", "strips", "kit", "handover")},
+        **{name: f"{job}/{name}" for name in ("prep", "onset", "shots", "light", "radio", "strips", "kit", "handover")},
         **{name: f"{site}/{name}" for name in ("lenses", "help", "let-in", "jobs", "pair")},
         "bench": site + bench,
         "card": f"{job}/card?shot=window",

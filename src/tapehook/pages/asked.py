@@ -215,6 +215,20 @@ class StripsAsked(Asked):
     paper: Literal["", "a4", "us-letter"] = ""
 
 
+class RadioAsked(Asked):
+    """A radio plan, in the query of an address: what is tried besides what the job says. Nothing is kept of it."""
+
+    mode: Literal["plan", "judge", "keep"] = "plan"
+    ch: tuple[Short, ...] = Field(default=(), max_length=60)
+    """Channel of each camera in the order of letters, such as 2450:15."""
+    place: tuple[Short, ...] = Field(default=(), max_length=300)
+    """Places in the order of the picture, such as 4, 2.5; empty: as the job says."""
+    taken: Short = ""
+    more: Short = ""
+    more_at: Short = ""
+    scan: Annotated[str, Field(max_length=20_000)] = ""
+
+
 class KeptShot(Asked):
     """A shot to be kept under a name, or taken out when it has none; ``mark`` tells the text it was made from."""
 

@@ -40,6 +40,15 @@ TOPICS: dict[str, Topic] = {
         ),
         "strips.md",
     ),
+    "radio": Topic(
+        "Radio",
+        (
+            "One channel for a camera: its hand unit and its receivers share it. A margin is in dB; below 0 no link.",
+            "What you try here is not kept. Local rules and the production's frequency coordinator decide.",
+            "Only a walk test proves a plan: the farthest place, a body between, everybody else switched on.",
+        ),
+        "radio.md",
+    ),
     "exposure": Topic(
         "Exposure and stop pulls",
         (
@@ -173,6 +182,8 @@ def topic_of(code: str) -> str:
     """The topic of a finding, by its code."""
     if code == "map.next_mark":
         return "next_mark"
+    if code.startswith("radio-"):
+        return "radio"
     if code.startswith("stop_pull."):
         return "exposure"
     return code.partition(".")[0] if code.partition(".")[0] in TOPICS else "lens"

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from tapehook.job.problems import JobProblems, Problem
@@ -75,22 +75,24 @@ def plan_radio(
     judge: Mapping[str, tuple[str, int]] | None = None,
     taken: Sequence[Taken] = (),
     scan: Scan | None = None,
+    moved: Mapping[str, Place] | None = None,
     file: str = "plan",
 ) -> RadioPrep:
     """Plan the job's radios, keeping channels of ``keep`` where that can be done, or judge the plan ``judge``.
 
     Channels that touch ``taken`` are withdrawn; without ``keep``, the plan kept is then the one made before they were
-    taken. What a ``scan`` heard counts beside the noise everywhere. Raises JobProblems without a region or radios, and
-    with channels that do not exist in ``keep`` or ``judge``.
+    taken. What a ``scan`` heard counts beside the noise everywhere. ``moved`` puts radios and senders elsewhere, to see
+    what that does, by keys such as "A hand 0", "A receiver 0" and "sender 0". Raises JobProblems without a region or
+    radios, and with channels that do not exist in ``keep`` or ``judge``.
     """
     _check(job)
     given = _channels(keep if keep is not None else judge or {}, job, file)
-    permits, refused, air = _on_the_air(job, (), scan)
+    permits, refused, air = _on_the_air(job, (), scan, moved or {})
     before = given
     if taken:
         if keep is None and judge is None:
             before = make_plan(air).channels
-        permits, refused, air = _on_the_air(job, taken, scan)
+        permits, refused, air = _on_the_air(job, taken, scan, moved or {})
     plan = judge_plan(air, given) if judge is not None else make_plan(air, before or None, other=True)
     said = _assumed(job, taken, scan)
     return RadioPrep(job, air, plan, permits, refused, tuple(said), judge is not None, tuple(taken))
@@ -100,7 +102,9 @@ _Permits = dict[str, dict[Channel, Permit]]
 _Refusals = dict[str, dict[Channel, Refused]]
 
 
-def _on_the_air(job: Job, taken: Sequence[Taken], scan: Scan | None) -> tuple[_Permits, _Refusals, Air]:
+def _on_the_air(
+    job: Job, taken: Sequence[Taken], scan: Scan | None, moved: Mapping[str, Place]
+) -> tuple[_Permits, _Refusals, Air]:
     """What each camera may use, and everything that sends."""
     permits: _Permits = {}
     refused: _Refusals = {}
@@ -111,7 +115,16 @@ def _on_the_air(job: Job, taken: Sequence[Taken], scan: Scan | None) -> tuple[_P
         permits[letter], refused[letter] = _offered(job.region or "", radios, taken)
         networks.append(_network(letter, at, radios, tuple(permits[letter])))
     emitters = tuple(_emitter(one, len(letters)) for one in job.emitters)
+    networks = [_elsewhere(one, moved) for one in networks]
+    emitters = tuple(replace(one, place=moved.get(f"sender {at}", one.place)) for at, one in enumerate(emitters))
     return permits, refused, Air(tuple(networks), emitters, job.surroundings or "in_sight", scan=scan)
+
+
+def _elsewhere(network: Network, moved: Mapping[str, Place]) -> Network:
+    """The network with the radios that were moved at their new places."""
+    hands = tuple(moved.get(f"{network.letter} hand {at}", one) for at, one in enumerate(network.hands))
+    ends = tuple(moved.get(f"{network.letter} receiver {at}", one) for at, one in enumerate(network.receivers))
+    return replace(network, hands=hands, receivers=ends)
 
 
 def _check(job: Job) -> None:
