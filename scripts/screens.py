@@ -125,6 +125,7 @@ def _addresses(page: Page, address: str) -> dict[str, str]:
         "stop-card": f"{job}/stop-pull-card?shot=window",
         "radio": f"{job}/radio",
         "strips": f"{job}/strips",
+        "swap": bench.replace("/bench/", "/swap/"),
         "lenses": "/lenses",
         "lens": f"/lens/{bench.rsplit('/', 1)[1]}",
         "kit": f"{job}/kit",

@@ -48,9 +48,9 @@ def _found(job: Job, code: str) -> list[Finding]:
 
 
 CASES: dict[str, tuple[Job, Job]] = {
-    "zoom.one_strip": (_job({24.0: 120.0}), _job({})),
-    "zoom.one_strip_fine": (_job({}), _job({24.0: 120.0})),
-    "zoom.centre_drift": (_job({}, _drifting((24.0, 0.0, 0.0), (70.0, 0.3, -0.4))), _job({})),
+    "zooming.one_strip": (_job({24.0: 120.0}), _job({})),
+    "zooming.one_strip_fine": (_job({}), _job({24.0: 120.0})),
+    "zooming.centre_drift": (_job({}, _drifting((24.0, 0.0, 0.0), (70.0, 0.3, -0.4))), _job({})),
 }
 """Finding code: a job that raises it, and one like it that does not."""
 
@@ -72,7 +72,7 @@ def test_a_stray_costs_its_share_at_its_focal_length() -> None:
     assert rows[24].used == pytest.approx(share, abs=rows[24].plus_minus + 0.1)
     assert rows[24].shift_dpt > 0
     assert rows[70].used < 0.25
-    (finding,) = _found(_job({24.0: 120.0}), "zoom.one_strip")
+    (finding,) = _found(_job({24.0: 120.0}), "zooming.one_strip")
     assert finding.severity == "fix"
     assert "at 24 mm and T4" in finding.message
     assert "70 mm" in finding.next_step
@@ -96,7 +96,7 @@ def test_the_map_of_the_ring_is_that_of_the_long_end() -> None:
 
 def test_the_drift_of_the_middle_is_its_length() -> None:
     """0.3 across and 0.4 down are 0.5 mm, 2 % of 24.89 mm: watch."""
-    (finding,) = _found(CASES["zoom.centre_drift"][0], "zoom.centre_drift")
+    (finding,) = _found(CASES["zooming.centre_drift"][0], "zooming.centre_drift")
     assert finding.figure is not None
     assert finding.figure.value == pytest.approx(0.5)
     assert "2.0 % of the picture's width" in finding.message
@@ -105,12 +105,12 @@ def test_the_drift_of_the_middle_is_its_length() -> None:
 
 def test_a_chart_of_the_middle_says_nothing_of_the_flange() -> None:
     """It has no ring position and needs none."""
-    assert prepare(CASES["zoom.centre_drift"][0]).lens("L1").flange is None
+    assert prepare(CASES["zooming.centre_drift"][0]).lens("L1").flange is None
 
 
 def test_a_zoom_read_as_before_is_as_before() -> None:
     """Without focal lengths in its readings nothing is said and nothing is added."""
     prep = prepare(a_job([a_lens(**ZOOM)], read_off()))
     assert prep.lens("L1").zoom == ()
-    assert not [one for one in prep.findings if one.code.startswith("zoom.")]
+    assert not [one for one in prep.findings if one.code.startswith("zooming.")]
     assert "zooming" not in {term.name for term in prep.lens("L1").budgets[0].budget.terms}

@@ -22,7 +22,7 @@ from tapehook.book.store import Book
 from tapehook.book.trouble import BookRefusal, StaleEdit
 from tapehook.job import JobProblems
 from tapehook.job.problems import shown
-from tapehook.pages import api, light_routes, radio_routes, routes, shot_routes, strip_routes
+from tapehook.pages import api, light_routes, radio_routes, routes, shot_routes, strip_routes, swap_routes
 from tapehook.pages.actions import Acts
 from tapehook.pages.desk import Desk, NotThere
 from tapehook.pages.guard import Guard, TooLarge, problem
@@ -35,11 +35,13 @@ ROUTERS = (
     light_routes.api_router,
     radio_routes.api_router,
     strip_routes.api_router,
+    swap_routes.api_router,
     routes.router,
     shot_routes.router,
     light_routes.router,
     radio_routes.router,
     strip_routes.router,
+    swap_routes.router,
 )
 """Everything that is answered; what is described as the interface first."""
 THREADS = 8

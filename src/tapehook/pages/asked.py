@@ -229,6 +229,14 @@ class RadioAsked(Asked):
     scan: Annotated[str, Field(max_length=20_000)] = ""
 
 
+class SwapAsked(Asked):
+    """The lens that comes, and where it shows the far and the near mark, in the query of an address."""
+
+    comes: Short = ""
+    far: Short = ""
+    near: Short = ""
+
+
 class KeptShot(Asked):
     """A shot to be kept under a name, or taken out when it has none; ``mark`` tells the text it was made from."""
 

@@ -125,6 +125,47 @@ TOPICS: dict[str, Topic] = {
         ),
         "checks/heat.md",
     ),
+    "glass": Topic(
+        "Glass behind the lens",
+        (
+            "A filter or gel behind the lens puts the image back by about a third of its thickness.",
+            "Marks made without it no longer hold with it. Say what stood there when a mark was made.",
+        ),
+        "checks/glass.md",
+    ),
+    "stopping_down": Topic(
+        "Stopping down",
+        (
+            "Best focus of many lenses moves when they are stopped down, as the rim of the glass is shut off.",
+            "One chart found sharp at both stops tells by how much, and which way the ring must go.",
+        ),
+        "checks/stopping-down.md",
+    ),
+    "zooming": Topic(
+        "Zooms in full",
+        (
+            "A zoom may be sharp at another place of the ring at each focal length.",
+            "Marks found by the picture at several focal lengths tell what one strip costs at each.",
+        ),
+        "checks/zooms.md",
+    ),
+    "anamorphic": Topic(
+        "Anamorphic lenses",
+        (
+            "Upright and level lines may be sharp at two places of the ring; depth must serve both.",
+            "Find best focus on both kinds of lines of one chart, and set focus between them.",
+        ),
+        "checks/anamorphic.md",
+    ),
+    "swap": Topic(
+        "A lens is swapped",
+        (
+            "Strips, pulls, lent maps and charts hold for one serial number alone.",
+            "Infinity and a near mark of the lens that comes let it borrow the map of the one that goes.",
+            "Nothing typed here is kept.",
+        ),
+        "checks/swap.md",
+    ),
     "ends": Topic(
         "Ends of the ring",
         (

@@ -96,8 +96,8 @@ WORDS: dict[str, str] = {
     "twin.one_mark": "one proof mark: borrows nothing",
     "twin.unit": "twin in another unit",
     "twin.unlike": "unlike its twin",
-    "zoom.centre_drift": "middle of the picture wanders",
-    "zoom.one_strip": "one strip is not enough for the zoom",
-    "zoom.one_strip_fine": "one strip serves the zoom",
+    "zooming.centre_drift": "middle of the picture wanders",
+    "zooming.one_strip": "one strip is not enough for the zoom",
+    "zooming.one_strip_fine": "one strip serves the zoom",
 }
 """By code; a test holds this to the codes there are."""

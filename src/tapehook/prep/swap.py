@@ -94,7 +94,7 @@ def swap_lens(
         replace(one, cleared=settled and one.settled_by == "two_marks")
         for one in _spoilt(prep, goes, comes.id, pulls=pulls, signed=signed)
     )
-    wanted, apart = _wanted(goes)
+    wanted, apart = wanted_marks(goes)
     swap = Swap(goes, come, spoilt, wanted, apart, borrowed, used, stop, settled, ())
     return replace(swap, findings=tuple(_findings(swap, own_map=own_map)))
 
@@ -155,7 +155,7 @@ def _spoilt(prep: Prep, goes: LensPrep, comes_id: str, *, pulls: Sequence[str], 
     return found
 
 
-def _wanted(goes: LensPrep) -> tuple[tuple[WantedMark, ...], tuple[float, float] | None]:
+def wanted_marks(goes: LensPrep) -> tuple[tuple[WantedMark, ...], tuple[float, float] | None]:
     """Infinity and the nearest mark, where the lens that goes has them; and how far they should stand apart."""
     lens_map = goes.focus_map
     if lens_map is None or not lens_map.monotone:

@@ -149,13 +149,13 @@ def _one_strip(make: Maker, basis: Basis, rows: Sequence[ZoomRow], stop: StopVie
     figure = depth_used(worst.used, stop.text, worst.plus_minus)
     if worst.used < max(WATCH_FROM, worst.plus_minus):
         message = f"One strip serves all its focal lengths: at most it uses {said} ({each})."
-        return make("zoom.one_strip_fine", "info", message, "Nothing; keep one strip.", figure)
+        return make("zooming.one_strip_fine", "info", message, "Nothing; keep one strip.", figure)
     severity: Severity = "fix" if worst.used >= 1.0 else "watch"
     good = ", ".join(_focal(row.focal_m) for row in rows if row.used < WATCH_FROM)
     use = f"Use it at {good} only; elsewhere mark" if good else "Mark"
     way = "nearer" if worst.shift_dpt > 0 else "farther"
     return make(
-        "zoom.one_strip",
+        "zooming.one_strip",
         severity,
         f"One strip for all its focal lengths costs {said}, worst at {at}, where the ring has to go {way} ({each}).",
         f"{use} a strip of its own for each focal length, or focus by the picture; groups are a "
@@ -180,7 +180,7 @@ def _drift(make: Maker, lens: Lens, job: Job) -> Iterator[Finding]:
     of_width = "" if part is None else f", {100 * part:.1f} % of the picture's width"
     ends = sorted((one.focal_mm or 0.0, other.focal_mm or 0.0))
     yield make(
-        "zoom.centre_drift",
+        "zooming.centre_drift",
         "watch" if part is not None and part >= DRIFT_WATCHED else "info",
         f"The middle of the picture wanders by {most_mm:.2f} mm on the sensor between {ends[0]:g} and {ends[1]:g} mm"
         f"{of_width} ({len(tests)} charts).",
