@@ -18,6 +18,7 @@ from tempfile import TemporaryDirectory
 import pytest
 from sqlalchemy import text
 
+from speed.house import furnish
 from tapehook.book.backup import backup, restore_at
 from tapehook.book.checking import check
 from tapehook.book.engine import APPLICATION_ID
@@ -27,12 +28,13 @@ from tapehook.book.jobs import find_job, job_names, load_job, rows_now
 from tapehook.book.lenses import add_lens, lens_id_of
 from tapehook.book.matching import Answers
 from tapehook.book.measuring import add_measurements, of_lenses
+from tapehook.book.merging import merge
 from tapehook.book.store import Book, Writer, new_book, open_book
 from tapehook.book.trouble import BookRefusal, StaleEdit
 from tapehook.book.versions import edit, thing
 from tapehook.job import Job, Lens, Reading
 from tests.book.fixtures import Books, book, books, empty_file, server
-from tests.book.kit import ANNA, as_folder, contents, small, take_in
+from tests.book.kit import ANNA, BEN, as_folder, contents, small, take_in
 from tests.cli.running import refused
 from tests.faults.forked import NOBODY, Child, Tell, answer, fork, soon
 
@@ -40,6 +42,7 @@ __all__ = ["book", "books", "empty_file", "server"]
 
 LENSES, MARKS = 12, 8
 WRITERS, EACH = 20, 4
+HOUSE = 150
 
 
 def reading(number: int) -> Reading:
@@ -110,6 +113,47 @@ def test_writers_killed(books: Books) -> None:
 def test_writers_killed_two_hundred_times(books: Books) -> None:
     """The same 200 times."""
     assert kill_writers(books.place(), 200, seed=2) >= 100
+
+
+def merge_in(where: str, other: str, tell: Tell) -> None:
+    """Merge one book into another; told when it begins and when it is acknowledged."""
+    with open_book(where) as ours, open_book(other) as theirs:
+        tell("open")
+        merge(ours, theirs, BEN)
+        tell("merged")
+
+
+def test_merges_killed(books: Books) -> None:
+    """Merges killed at a random moment, ever later: all of the other book is there or nothing; the next succeeds."""
+    where, other = books.place(), books.place()
+    with open_book(other) as theirs:
+        furnish(theirs, range(HOUSE))
+    with open_book(where) as ours:
+        take_in(ours, small())
+        before = {table: len(rows) for table, rows in contents(ours).items()}
+    chance, killed = Random(3), 0  # noqa: S311 - a test's dice
+    for turn in range(8):
+        child = fork(lambda tell: merge_in(where, other, tell))
+        assert child.lines(end="open")[:1] == ["open"]
+        soon(0.05 * turn * chance.random())
+        lines = child.kill()
+        assert not [line for line in lines if line.startswith("failed:")]
+        with open_book(where) as ours:
+            now = {table: len(rows) for table, rows in contents(ours).items()}
+            assert now["lens"] in {1, HOUSE + 1}
+            assert (now == before) == (now["lens"] == 1)
+            assert "merged" not in lines or now["lens"] == HOUSE + 1
+            assert now["measurement"] == before["measurement"] + (20 * HOUSE if now["lens"] == HOUSE + 1 else 0)
+            assert check(ours).faults == ()
+        killed += now["lens"] == 1
+        if now["lens"] == HOUSE + 1:
+            break
+    with open_book(where) as ours, open_book(other) as theirs:
+        merge(ours, theirs, BEN)
+        assert merge(ours, theirs, BEN).total == 0
+        assert all(rows <= contents(ours)[table] for table, rows in contents(theirs).items())
+        assert check(ours).faults == ()
+    assert killed
 
 
 def test_twenty_writers_at_once(books: Books) -> None:
