@@ -19,7 +19,8 @@ What it offers to commands and pages, by module:
 - ``history``: ``lens_history``, what changed over the sessions of a lens, with its picture.
 - ``search``: ``find_lenses``. ``shelves``: shelves, pins, a default shelf for each camera.
 - ``folders``, ``importing``, ``exporting``: job folders in and out, with a plan before anything is written.
-- ``merging``, ``conflicts``, ``backup``, ``checking``: two books into one, what people must decide, safety.
+- ``merging``, ``conflicts``, ``settling``: two books into one, what people must decide, and what they decided.
+- ``shelving``: shelves as a person names them. ``backup``, ``checking``: safety.
 
 Whatever cannot be done raises ``trouble.BookRefusal``, whose ``problems`` are sentences to show; an edit of what
 somebody else changed meanwhile raises ``trouble.StaleEdit``, which is one too. ``versions.Thing`` is anything that is
