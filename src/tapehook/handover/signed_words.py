@@ -31,8 +31,15 @@ def _row(by: str, check: str, outcome: str, members: Sequence[SignedOff]) -> tup
     )
     kind = _CHECKS.get(check, check.replace("_", " ")) + ("" if outcome in ("", "good") else f", {outcome}")
     times = sorted(one.at for one in members)
-    first, last = when(times[0]), when(times[-1])
-    return by or "no name", f"{kind}: {listed}", first if first == last else f"{first} to {last}"
+    return by or "no name", f"{kind}: {listed}", _span(when(times[0]), when(times[-1]))
+
+
+def _span(first: str, last: str) -> str:
+    """From one moment to another, the day once where it is one."""
+    if first == last:
+        return first
+    day, _, clock = last.removesuffix(" UTC").rpartition(" ")
+    return f"{first.removesuffix(' UTC')} to {clock} UTC" if first.startswith(day) else f"{first} to {last}"
 
 
 def _name(one: SignedOff) -> str:
