@@ -5,6 +5,7 @@ import math
 from functools import cache
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -113,10 +114,18 @@ def test_notes_of_the_filter_are_cautions() -> None:
 
 
 def test_the_lag_comes_from_the_motors_where_both_are_known() -> None:
-    """Iris 21 ms and extra 45 ms in the demo leave 24 ms between them; doubled in the plan it makes twice the error."""
-    (own,) = [error.stops.max() for error in prepared().pull.errors if error.name == "lag between motors"]
-    (twice,) = [e.stops.max() for e in prepared(lag_between_ms=48.0).pull.errors if e.name == "lag between motors"]
-    assert twice == pytest.approx(2 * own, rel=0.02)
+    """Iris 21 ms and extra 45 ms in the demo: the extra motor is told 24 ms ahead, and 10 ms are left in the error."""
+    own, planned = prepared(), prepared(lag_between_ms=20.0)
+    left, twice = (
+        next(float(error.stops.max()) for error in prep.pull.errors if error.name == "lag between motors")
+        for prep in (own, planned)
+    )
+    assert twice == pytest.approx(2 * left, rel=0.02)
+    assert "The extra motor is told 24 ms ahead" in " ".join(own.assumptions)
+    times = planned.pull.times_s
+    early = np.interp(times + 0.024, times, planned.pull.densities)
+    assert own.pull.densities == pytest.approx(early, abs=1e-3)
+    assert own.pull.iris_positions == pytest.approx(planned.pull.iris_positions)
 
 
 def test_advice_where_a_change_is_too_large() -> None:

@@ -38,6 +38,8 @@ Floats = npt.NDArray[np.float64]
 SMALLEST_T, LARGEST_T = 0.5, 128.0
 USUAL_LAG_S = 0.040
 """How far one motor is taken to be behind the other where nobody measured it: about a frame. No source."""
+SURE_LAG_S = 0.010
+"""How sure the measured lags of two motors are taken to be, 95 %: a quarter of a frame. No source."""
 USUAL_DENSITY_PLUS_MINUS = 0.02
 """How sure stated constants of a pair are taken to be, 95 %. No source; a measured table says it of itself."""
 _SEARCHED = 150
@@ -91,13 +93,20 @@ def prepare_stop_pull(job: Job, plan: StopPullPlan, name: str) -> StopPullPrep:
         raise JobProblems(problems)
     extra = _extra(plan, on_hand, light, said)
     motors = _motors(job, lens)
-    told = len(said)
-    lag_s = _lag(plan, motors, said)
-    lag_assumed = len(said) > told
+    lag = _lag(plan, motors, said)
     times = _times(plan)
     stops = stop_course(times, [point.at_s for point in plan.course], marks, plan.easing)
     tolerance = plan.tolerance_stops
-    pull = balanced_pull(times, stops, iris, extra, lag_s=lag_s, tolerance_stops=tolerance, lag_assumed=lag_assumed)
+    pull = balanced_pull(
+        times,
+        stops,
+        iris,
+        extra,
+        lag_s=lag.left_s,
+        tolerance_stops=tolerance,
+        lag_assumed=lag.assumed,
+        extra_ahead_s=lag.extra_ahead_s,
+    )
     largest, slowed = (None, None) if pull.feasible else _what_works(times, stops, iris, extra)
     least, most = extra.densities
     notes = tuple(_conflicts(motors)), tuple(_cautions(on_hand)), tuple(said)
@@ -236,17 +245,33 @@ def _motors(job: Job, lens: Lens) -> tuple[Motor, ...]:
     return tuple(motor for motor in job.motors if not letters or motor.camera is None or motor.camera in letters)
 
 
-def _lag(plan: StopPullPlan, motors: tuple[Motor, ...], said: list[str]) -> float:
-    """How far one motor may be behind the other: as planned, from their own lags, or assumed."""
+@dataclass(frozen=True, slots=True)
+class _Lag:
+    """What is left of the lag between the motors, and by how much the extra motor is told ahead; seconds."""
+
+    left_s: float
+    extra_ahead_s: float = 0.0
+    assumed: bool = False
+
+
+def _lag(plan: StopPullPlan, motors: tuple[Motor, ...], said: list[str]) -> _Lag:
+    """How far one motor may be behind the other: as planned, made up for where both lags are known, or assumed."""
     if plan.lag_between_ms is not None:
-        return plan.lag_between_ms * 1e-3
+        return _Lag(plan.lag_between_ms * 1e-3)
     iris, extra = (
         [one.lag_ms for one in motors if one.axis == axis and one.lag_ms is not None] for axis in ("iris", "extra")
     )
     if len(iris) == 1 and len(extra) == 1:
-        return abs((iris[0] or 0.0) - (extra[0] or 0.0)) * 1e-3
+        ahead_ms = (extra[0] or 0.0) - (iris[0] or 0.0)
+        if ahead_ms:
+            slower = "extra" if ahead_ms > 0 else "iris"
+            said.append(
+                f"The {slower} motor is told {abs(ahead_ms):g} ms ahead, as it lags so much more than the other; "
+                f"both lags are taken to be sure to +- {SURE_LAG_S * 1e3:.0f} ms."
+            )
+        return _Lag(SURE_LAG_S, ahead_ms * 1e-3)
     said.append(f"{USUAL_LAG_S * 1e3:.0f} ms of lag are assumed between the two motors.")
-    return USUAL_LAG_S
+    return _Lag(USUAL_LAG_S, assumed=True)
 
 
 def _conflicts(motors: tuple[Motor, ...]) -> Iterator[str]:

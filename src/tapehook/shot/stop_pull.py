@@ -170,17 +170,19 @@ def balanced_pull(
     lag_s: float,
     tolerance_stops: float,
     lag_assumed: bool = False,
+    extra_ahead_s: float = 0.0,
 ) -> StopPull:
     """The pull along a course of T-numbers (n,) at even moments (n,).
 
-    ``lag_s`` is how far one motor may be behind the other. Of the densities the filter may rest at, the least is taken
-    at which its motor keeps up. A pull that breaks a hard limit is worked out all the same, the densities held to what
-    there is, and says so in its limits. Raises ValueError with fewer than two samples.
+    ``lag_s`` is how far one motor may be behind the other. The extra motor is told ``extra_ahead_s`` earlier, as
+    it is known to be slower by that (below 0: the iris motor). Of the densities the filter may rest at, the least
+    is taken at which its motor keeps up. A pull that breaks a hard limit is worked out all the same, the densities
+    held to what there is, and says so in its limits. Raises ValueError with fewer than two samples.
     """
     times, t = np.asarray(times_s, dtype=np.float64), np.asarray(t_stops, dtype=np.float64)
     if times.size < 2 or times.shape != t.shape:
         raise ValueError("a pull needs two or more samples")
-    told = _told(times, t, iris, extra)
+    told = _told(times, t, iris, extra, extra_ahead_s)
     gears = _gear_errors(iris, extra, t, told.angles, told.way)
     errors = (*gears, _lag_error(times, 2.0 * np.log2(t), lag_s, assumed=lag_assumed))
     error = _added(errors)
@@ -205,11 +207,12 @@ class _Told:
         return all(limit.holds for limit in self.limits)
 
 
-def _told(times: Floats, t: Floats, iris: IrisRing, extra: ExtraRing) -> _Told:
+def _told(times: Floats, t: Floats, iris: IrisRing, extra: ExtraRing, extra_ahead_s: float = 0.0) -> _Told:
     stops = 2.0 * np.log2(t)
-    positions, way = _iris(iris, t)
+    of_iris, of_extra = (np.interp(times + max(early, 0.0), times, stops) for early in (-extra_ahead_s, extra_ahead_s))
+    positions, way = _iris(iris, np.exp2(of_iris / 2.0))
     least, most = extra.densities
-    wanted = (stops.max() - stops) * DENSITY_PER_STOP
+    wanted = (stops.max() - of_extra) * DENSITY_PER_STOP
     rest = _resting_density(extra, wanted, times)
     densities = np.clip(rest + wanted, least, most)
     angles = np.asarray(extra.filter.angle_deg(densities), dtype=np.float64)
