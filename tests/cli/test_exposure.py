@@ -1,6 +1,8 @@
 """``tapehook exposure``: each quantity from the others, every assumption said, and what cannot be is refused."""
 
 import math
+import shutil
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -175,6 +177,17 @@ def test_a_stop_wider_than_the_lens_is_told() -> None:
     assert [one["code"] for one in solved["findings"]] == ["exposure.lens"]
     assert "--tray" in " ".join(refused("exposure", *typed(), "--lens", "L05"))
     assert "lenses.csv" in " ".join(refused("exposure", *typed(), "--tray", demo, "--lens", "L99"))
+
+
+def test_each_camera_has_its_tray(tmp_path: Path) -> None:
+    """A filter in B's tray is not on hand for A; what is shared is for both; a camera nobody listed is refused."""
+    job = Path(shutil.copytree(ROOT / "src" / "tapehook" / "demo_job", tmp_path / "job"))
+    text = (job / "job.toml").read_text(encoding="utf-8")
+    (job / "job.toml").write_text(text.replace('id = "ND 0.3"\n', 'id = "ND 0.3"\ncamera = "B"\n'), encoding="utf-8")
+    asked = (*typed(light="192fc"), "--tray", str(job))
+    assert "on hand ND 0.3 + ND 0.6" in exposure(*asked, "--camera", "B")["text"]
+    assert "ND 0.3" not in exposure(*asked, "--camera", "A")["text"]
+    assert "a camera of the job: A, B, C" in " ".join(refused("exposure", *asked, "--camera", "Q"))
 
 
 def test_filters_too_thin_are_told_with_the_ways_out() -> None:

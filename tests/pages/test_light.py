@@ -165,6 +165,14 @@ def test_a_page_without_iris_or_filters(server: Served) -> None:
     assert " lx" in text
 
 
+def test_who_may_only_look_has_nothing_to_keep_with(viewer: Client) -> None:
+    """The sliders and the course are there for a viewer; what would write is not."""
+    text = viewer.get(f"/job/{job_key(viewer)}/light").text
+    assert 'id="marks"' in text
+    assert 'id="keep"' not in text
+    assert 'id="take-out"' not in text
+
+
 def test_every_step_of_the_sliders_can_be_read(laptop: Client) -> None:
     """Each label of each slider, in both units of light, is an exposure that is answered."""
     job = job_key(laptop)

@@ -17,6 +17,7 @@ from tapehook.prep.exposure import (
     OnHand,
     exposure_of,
     t_stop,
+    tray_of,
     what_to_solve,
 )
 
@@ -64,6 +65,7 @@ def exposure_answer(
     filters: Sequence[str],
     tray: Path | None = None,
     lens: str | None = None,
+    camera: str | None = None,
 ) -> Exposure:
     """The exposure of the texts as typed, by option.
 
@@ -71,7 +73,7 @@ def exposure_answer(
     """
     read = OptionReader(typed)
     asked = _asked(read, typed, nd, filters)
-    on_hand = _on_hand(read, tray, lens)
+    on_hand = _on_hand(read, tray, lens, camera)
     try:
         solved = what_to_solve(asked, [name for name, text in typed.items() if text is not None])
         read.finish()
@@ -112,13 +114,13 @@ def _asked(read: OptionReader, typed: Mapping[str, str | None], nd: Sequence[str
     )
 
 
-def _on_hand(read: OptionReader, tray: Path | None, lens: str | None) -> OnHand:
+def _on_hand(read: OptionReader, tray: Path | None, lens: str | None, camera: str | None) -> OnHand:
     """The lens and the filters of a job folder, None where none was named."""
     if tray is None:
-        if lens is not None:
-            read.problems.append(
-                OptionProblem("--lens", lens, "--tray with it", "given without --tray, the job it is in")
-            )
+        for option, text in (("--lens", lens), ("--camera", camera)):
+            if text is not None:
+                said = "given without --tray, the job it is in"
+                read.problems.append(OptionProblem(option, text, "--tray with it", said))
         return OnHand()
     from tapehook.job import read_job
 
@@ -126,4 +128,7 @@ def _on_hand(read: OptionReader, tray: Path | None, lens: str | None) -> OnHand:
     found = next((one for one in job.lenses if one.id == lens), None)
     if lens is not None and found is None:
         read.problems.append(OptionProblem("--lens", lens, "the id of a lens of lenses.csv"))
-    return OnHand(found, job.filters)
+    letters = [one.letter for one in job.cameras]
+    if camera is not None and camera not in letters:
+        read.problems.append(OptionProblem("--camera", camera, f"a camera of the job: {', '.join(letters) or 'none'}"))
+    return OnHand(found, tray_of(job.filters, camera))

@@ -28,12 +28,14 @@ Example:
 @click.option("--meter", cls=Option, help="Constant of the meter in lux seconds: 250. Otherwise 269, 25 fc seconds.")
 @click.option("--tray", cls=Option, callback=folder_path, help="A job folder: which of its filters make the ND.")
 @click.option("--lens", cls=Option, help="A lens of that job by its id: it opens so far and no farther.")
+@click.option("--camera", cls=Option, help="Only the tray of that camera, and what is shared: A.")
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print one JSON object (docs: Commands).")
 def command(
     nd: tuple[str, ...],
     filters: tuple[str, ...],
     tray: Path | None,
     lens: str | None,
+    camera: str | None,
     as_json: bool,  # noqa: FBT001 - click passes options by name
     **typed: str | None,
 ) -> None:
@@ -45,7 +47,7 @@ def command(
     from tapehook.cli.exposure_answer import exposure_answer
     from tapehook.prep.exposure import exposure_as_json
 
-    answer = exposure_answer(typed, nd, filters, tray, lens)
+    answer = exposure_answer(typed, nd, filters, tray, lens, camera)
     if as_json:
         show_json(exposure_as_json(answer))
         return

@@ -157,6 +157,11 @@ def exact_t(t_number: float) -> float:
         return t_number
 
 
+def tray_of(filters: Sequence[Filter], camera: str | None) -> tuple[Filter, ...]:
+    """The filters in the tray of a camera, the shared ones among them; all where no camera is named."""
+    return tuple(one for one in filters if camera is None or one.camera in {None, camera})
+
+
 def what_to_solve(asked: Asked, given: Collection[str]) -> Solved:
     """The one of stop, ei, fps, shutter and light that was not ``given``; with all of them the ND, or what is off.
 

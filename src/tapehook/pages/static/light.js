@@ -163,8 +163,21 @@ at("shot").addEventListener("change", (event) => {
   location.assign(`${form.dataset.page}?shot=${encodeURIComponent(event.target.value)}`);
 });
 
+at("take-out")?.addEventListener("click", async () => {
+  const { opened, mark } = form.dataset;
+  try {
+    const { ok, said } = await send(form.dataset.keepUrl, { name: opened, mark, pull: null });
+    if (ok) location.assign(form.dataset.page);
+    else at("kept").textContent = sentences(said);
+  } catch {
+    markStale();
+    at("kept").textContent = "The laptop does not answer: nothing was done.";
+  }
+});
+
 form.addEventListener("submit", async (event) => {
   event.preventDefault();
+  if (!at("name")) return;
   const name = at("name").value.trim();
   const pull = {};
   for (const [key, value] of new FormData(form)) if (value !== "") pull[key] = value;
@@ -177,7 +190,7 @@ form.addEventListener("submit", async (event) => {
     Object.assign(form.dataset, { mark: said.mark, opened: name });
     if (![...at("shot").options].some((one) => one.value === name)) at("shot").append(new Option(name, name));
     at("shot").value = name;
-    at("to-card").hidden = false;
+    at("to-card").hidden = at("take-out").hidden = false;
     at("to-card").href = `${form.dataset.page.replace(/light$/, "stop-pull-card")}?shot=${encodeURIComponent(name)}`;
   } catch {
     markStale();
