@@ -1,5 +1,6 @@
 """The full handover: its parts and their pages, one page for the day player, the QR code, and names that mean harm."""
 
+import re
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -225,3 +226,14 @@ def test_a_provisional_serial_stays_on_its_line(pack: Pack) -> None:
     """The day player's rows are of one height: "serial not read" neither wraps nor is cut."""
     page = _page_of(pack, "For the day player") - 1
     assert any("serial not read" in line for line in pack.lines[page])
+
+
+def test_a_lens_names_the_page_of_its_strip(pack: Pack, demo_prep: Prep) -> None:
+    """From the page of a lens to the strip to cut out: the page it names has the strip's heading."""
+    named = 0
+    for entry in demo_prep.lenses:
+        found = re.search(r"ø [\d.]+ mm, page (\d+)", pack.texts[_page_of(pack, entry.title) - 1])
+        if found:
+            assert f"{entry.title} · focus" in pack.texts[int(found[1]) - 1]
+            named += 1
+    assert named == len(pack_strips(demo_prep, WISH).made)

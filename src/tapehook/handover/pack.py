@@ -49,6 +49,8 @@ from tapehook.strip import Ring, StripRefusal
 
 MOST_DAY_LENSES, MOST_DAY_FINDINGS, MOST_DAY_CAMERAS = 26, 6, 4
 """What a day player's page takes; of more lenses those that need care come first."""
+_FREE_LINES = 3
+"""Lines of quirks and shots that a full page still has room for; of more, each takes the row of a lens."""
 _MESSAGE_SIGNS = 180
 _LISTED = 400
 _NAME_ROOM, _SERIAL_ROOM, _INDEX_ROOM = 76.0, 64.0, 150.0
@@ -132,7 +134,9 @@ def render_pack(prep: Prep, wish: PackWish, strips: PackStrips) -> bytes:
     data = pack_data(prep, wish.paper, wish.signed)
     made = {one.lens_id: one for one in strips.made}
     printed = [printed_strip(prep.lens(one.lens_id), one) for one in strips.made]
+    at = {one.lens_id: index for index, one in enumerate(strips.made)}
     for entry, lens in zip(prep.lenses, data["lenses"], strict=True):
+        lens["strip"] = at.get(entry.lens.id)
         lens["lines"] = _clean(lens_lines(entry.lens, wish.missing_photos))
         lens["facts"].append(("strip", f"ø {_across(made[entry.lens.id])}" if entry.lens.id in made else "none"))
     data["more"] = _more(prep, wish, strips, printed)
@@ -210,7 +214,8 @@ def _day(prep: Prep, wish: PackWish) -> dict[str, Any]:
         entries.sort(key=lambda entry: order[entry.worst_severity])
     urgent = [finding for finding in prep.findings if finding.severity in ("fix", "watch")]
     quirks, shots = quirk_rows(entries), shot_rows(wish.shots)
-    most = MOST_DAY_LENSES - _lines_taken(len(quirks), MOST_QUIRKS) - _lines_taken(len(shots), MOST_SHOTS)
+    lines = min(len(quirks), MOST_QUIRKS + 1) + min(len(shots), MOST_SHOTS + 1)
+    most = MOST_DAY_LENSES - max(0, lines - _FREE_LINES)
     return {
         "quirks": _few(quirks, MOST_QUIRKS),
         "shots": _few(shots, MOST_SHOTS),
@@ -229,11 +234,6 @@ def _day(prep: Prep, wish: PackWish) -> dict[str, Any]:
             for one in prep.cameras[:MOST_DAY_CAMERAS]
         ],
     }
-
-
-def _lines_taken(count: int, most: int) -> int:
-    """Rows of lenses that make room for a heading and so many lines."""
-    return 0 if count == 0 else 4 + min(count, most + 1)
 
 
 def _few(rows: Sequence[tuple[str, str]], most: int) -> list[dict[str, str]]:
