@@ -4,6 +4,7 @@ Places are metres on a floor plan with heights, in any frame that people and cam
 of its image plane. Keys nobody knows are left alone.
 """
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
@@ -215,9 +216,18 @@ def _idle_holds(file: str, shot: Shot, names: list[str]) -> Iterator[Problem]:
     for at, hold in enumerate(shot.hold, start=1):
         if not hold.to_s > hold.from_s:
             yield Problem(file, None, f"hold[{at}].to_s", f"{hold.to_s:g}", f"more than from_s, {hold.from_s:g}")
+        elif not _has_frame(shot, hold):
+            expected = f"late enough for a frame at {shot.frames_per_second:g} a second"
+            yield Problem(file, None, f"hold[{at}].to_s", f"{hold.to_s:g}", expected)
         for name in hold.who:
             if name not in names:
                 yield Problem(file, None, f"hold[{at}].who", name, f"one of the people: {', '.join(names)}")
+
+
+def _has_frame(shot: Shot, hold: Hold) -> bool:
+    """True when a frame falls into the hold."""
+    first = math.ceil(hold.from_s * shot.frames_per_second - 1e-9)
+    return first <= (hold.to_s + 1e-9) * shot.frames_per_second
 
 
 def _not_rising(file: str, place: str, path: Sequence[Waypoint | FocalPoint]) -> Iterator[Problem]:

@@ -60,6 +60,8 @@ def beats_of(plan: ShotPlan) -> tuple[Beat, ...]:
         chance = terms.chance()
         for start, end in _spans(plan, held):
             here = np.flatnonzero((plan.time_s >= start - 1e-9) & (plan.time_s <= end + 1e-9))
+            if here.size == 0:  # a hold at the very end, of which no frame is left
+                continue
             worst = int(here[np.argmin(chance[here])])
             culprit = largest(
                 {name: float(part[worst]) for name, part in terms.known.items()},

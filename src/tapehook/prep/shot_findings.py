@@ -8,6 +8,7 @@ import numpy as np
 
 from tapehook.finding import Figure, Finding, sort_findings
 from tapehook.notation import format_distance
+from tapehook.prep.shot_bearing import behind_findings
 from tapehook.prep.shot_chance import beats_of
 from tapehook.prep.shot_handover import handovers_of
 from tapehook.prep.shot_late import late_findings, monitor_delay_s
@@ -25,7 +26,7 @@ TOO_FAST_M_S = 9.0
 def shot_findings(plan: ShotPlan) -> list[Finding]:
     """All that a plan gives rise to, worst first."""
     found = [*_soft(plan), *_given_up(plan), *_out_of_reach(plan), *_pace(plan)] or [_holds(plan)]
-    return sort_findings([*found, *_handed_over(plan), *late_findings(plan), *_chances(plan)])
+    return sort_findings([*found, *_handed_over(plan), *behind_findings(plan), *late_findings(plan), *_chances(plan)])
 
 
 def _subject(plan: ShotPlan) -> str:

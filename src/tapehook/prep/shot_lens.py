@@ -18,6 +18,8 @@ Floats = npt.NDArray[np.float64]
 
 FRONT_BEFORE_PUPIL_M = 0.05
 """A close-up lens nobody measured is taken to stand so far in front of the entrance pupil."""
+LEAST_ROOM_M = 0.01
+"""Nearer before the glass than this nobody stands."""
 NOMINAL = 0.02
 """By how much of it the focal length of a prime may differ from what is engraved."""
 
@@ -49,7 +51,20 @@ def fitted(entry: LensPrep, lens_map: LensMap, optics: Optics, shot: Shot, time:
                 "front_mm", f"{shot.front_mm:g}", f"more than {1e3 * stands_m:.0f}, the entrance pupil's place"
             )
     fittings = Fittings(focal, pupil, shot.close_up_dpt or 0.0, front_m, (shot.tube_mm or 0.0) / 1e3)
-    return Ring(lens_map, focal, pupil, optics.blur_m, fittings, 1.0 / shot.frames_per_second)
+    ring = Ring(lens_map, focal, pupil, optics.blur_m, fittings, 1.0 / shot.frames_per_second)
+    _in_front(ring, shot)
+    return ring
+
+
+def _in_front(ring: Ring, shot: Shot) -> None:
+    """Raises NoPlan where the lens as it is fitted is sharp at nothing that stands before it."""
+    ends = np.concatenate([np.atleast_1d(end) for end in ring.reach])
+    least_m = max(ring.fittings.front_m, float(np.max(np.asarray(ring.pupil.to_sensor_m))))
+    if not np.all(ends > least_m + LEAST_ROOM_M):
+        field = "tube_mm" if shot.tube_mm is not None else "front_mm" if shot.close_up_dpt is not None else "lens"
+        read = {"tube_mm": shot.tube_mm, "front_mm": shot.front_mm}.get(field)
+        expected = "so little that all the ring can set lies in front of the lens and what is on it"
+        raise NoPlan(field, None if read is None else f"{read:g}", expected)
 
 
 def _within_range(entry: LensPrep, shot: Shot) -> None:

@@ -328,7 +328,8 @@ def _line(
         said = f"{text[0].upper()}{text[1:]}."
         if fewest is not None:
             return fewest.position, why or said, lag_s == 0.0
-        return least_softness(demand, limits).position, why or said, False
+        ends = (float(scene.ring.ends[0]), float(scene.ring.ends[1]))
+        return least_softness(demand, limits, ends).position, why or said, False
     return found.position, why, False
 
 

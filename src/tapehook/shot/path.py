@@ -25,7 +25,8 @@ def places_at(time_s: npt.ArrayLike, at_s: npt.ArrayLike, places_m: npt.ArrayLik
         return np.broadcast_to(places[0], (time.size, 3)).copy()
     from scipy.interpolate import PchipInterpolator
 
-    found: Floats = np.asarray(PchipInterpolator(at, places, axis=0)(held), dtype=np.float64)
+    # What moves by less than a nanometre stands: slopes so small have no reciprocal.
+    found: Floats = np.asarray(PchipInterpolator(at, np.round(places, 9), axis=0)(held), dtype=np.float64)
     return found
 
 

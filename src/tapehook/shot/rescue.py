@@ -81,8 +81,13 @@ def can_follow(tube: Tube, limits: Limits) -> bool:
     return bool(found.status == 0)
 
 
-def least_softness(demand: Demand, limits: Limits | None = None) -> Softness:
-    """The line whose worst moment is the least soft: min s with low - s room <= x <= high + s room."""
+def least_softness(
+    demand: Demand, limits: Limits | None = None, reach: tuple[float, float] = (-np.inf, np.inf)
+) -> Softness:
+    """The line whose worst moment is the least soft: min s with low - s room <= x <= high + s room.
+
+    ``reach`` are the ends of the ring, which no line leaves.
+    """
     from scipy import optimize
     from scipy.sparse import csc_array, eye_array, hstack, vstack
 
@@ -93,7 +98,7 @@ def least_softness(demand: Demand, limits: Limits | None = None) -> Softness:
     rows = vstack([hstack([-own, -room]), hstack([own, -room]), hstack([motor, csc_array((motor.shape[0], 1))])])
     ends = np.concatenate([-demand.low, demand.high, most])
     cost = np.append(np.zeros(n), 1.0)
-    found = linprog(cost, A_ub=rows, b_ub=ends, bounds=[(None, None)] * n + [(0.0, None)], method="highs")
+    found = linprog(cost, A_ub=rows, b_ub=ends, bounds=[reach] * n + [(0.0, np.inf)], method="highs")
     if found.status != 0:  # standing still is always allowed: with room at every moment there is an answer
         raise ValueError("softness has no measure: a moment without room")
     return Softness(float(found.x[-1]), np.asarray(found.x[:-1]))
