@@ -12,6 +12,7 @@ from tapehook.job.records import Reading
 from tapehook.lens.flange import Cause
 from tapehook.prep import prepare
 from tapehook.prep.results import FlangePrep
+from tapehook.prep.shooting_map import shooting_map
 from tests.prep.jobs import BOTH, a_job, a_lens, read_off, true_position
 
 GEL = Filter(id="gel", kind="other", thickness_mm=0.1, refractive_index=1.5)
@@ -187,3 +188,27 @@ def test_a_lens_without_these_data_says_nothing_of_them() -> None:
     assert not [one for one in prep.findings if one.code.startswith(("glass.", "stopping_down."))]
     assert prep.lens("L1").shifts == ()
     assert {term.name for term in prep.lens("L1").budgets[0].budget.terms} == {"map", "reading", "backlash", "tape"}
+
+
+@pytest.mark.parametrize("job, um", [(_glass(), -33.333), (_stopped(-40.0), None)])
+def test_the_map_of_the_shoot_is_moved(job: Job, um: float | None) -> None:
+    """At every distance the ring goes nearer by what the sensor is as if too near; the map itself stays."""
+    entry = prepare(job).lens("L1")
+    found = shooting_map(entry)
+    assert found is not None
+    assert found.stop == "T4"
+    if um is None:
+        assert isinstance(entry.flange, FlangePrep)
+        assert entry.flange.stop_shift is not None
+        um = 1e6 * entry.flange.stop_shift.at(N)[0]
+    assert entry.focus_map is not None
+    front = 0.041 + 0.05 / 1.15
+    for distance, position in zip(found.distance_m[1:-1:6], found.position[1:-1:6], strict=True):
+        q = 1.0 / (float(distance) - front) - um * 1e-6 / 0.05**2
+        step = float(entry.focus_map.position(front + 1.0 / q)[0][0])
+        assert position == pytest.approx(step, abs=0.15)
+
+
+def test_without_shifts_there_is_no_other_map() -> None:
+    """What nobody measured moves nothing."""
+    assert shooting_map(prepare(a_job()).lens("L1")) is None

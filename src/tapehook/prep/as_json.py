@@ -22,6 +22,7 @@ from tapehook.prep.results import (
     TwinsPrep,
 )
 from tapehook.prep.room import optics_of
+from tapehook.prep.shooting_map import shooting_map
 from tapehook.prep.suspects import SuspectRow
 
 GRID_POINTS = 241
@@ -149,8 +150,19 @@ def _lens_maps(entry: LensPrep) -> dict[str, Any]:
         **shown,
         "backlash": _backlash(entry),
         "suspects": [suspect_as_json(row) for row in entry.suspects],
+        "at_shooting_stop": _moved(entry),
         "axes": others,
     }
+
+
+def _moved(entry: LensPrep) -> dict[str, Any] | None:
+    """The map moved by what the shoot does to focus, or null where nothing is known to move it."""
+    found = shooting_map(entry)
+    if found is None:
+        return None
+    rows = zip(found.distance_m.tolist(), found.position.tolist(), strict=True)
+    grid = [{"distance_m": finite(distance), "position": position} for distance, position in rows]
+    return {"stop": found.stop, "because": list(found.because), "grid": grid[::-1]}
 
 
 def _backlash(entry: LensPrep) -> dict[str, Any] | None:
