@@ -105,6 +105,22 @@ def test_no_text_holds_a_distance_for_igniters() -> None:
     assert found >= 3
 
 
+def test_no_page_paper_or_script_holds_a_distance_for_igniters() -> None:
+    """Templates, scripts, paper, the demo and the documentation: no sentence on effects has a length in it."""
+    words = re.compile(r"igniter|detonator|squib|fired effects|electro-explosive|blasting", re.IGNORECASE)
+    distance = re.compile(r"\d\s*(m|metres?|ft|feet|yards?|cm|km)\b", re.IGNORECASE)
+    found = 0
+    for folder in (SOURCE, ROOT / "docs"):
+        for path in folder.rglob("*"):
+            if path.suffix not in {".html", ".js", ".typ", ".toml", ".md", ".json", ".css"}:
+                continue
+            for part in re.split(r"\n\s*\n|\n[-|]", path.read_text(encoding="utf-8")):
+                sentences = [one for one in re.split(r"(?<=[.!?])\s", part) if words.search(one)]
+                found += len(sentences)
+                assert not [one for one in sentences if distance.search(one)], path
+    assert found >= 5
+
+
 def test_what_is_printed_with_effects_holds_no_distance_beside_them(job: Path) -> None:
     """Sentences on effects, of every finding and caution, carry no length at all."""
     change(job, 'region = "GB"', 'region = "GB"\nfired_effects = true')
@@ -181,6 +197,8 @@ def test_a_frequency_taken_moves_as_few_as_it_must(job: Path) -> None:
         for letter in "AC":
             assert after["networks"][letter]["channel"] == before["networks"][letter]["channel"]
         assert any("is taken by somebody else" in one["message"] for one in after["findings"])
+        (said,) = [one["message"] for one in after["findings"] if one["code"] == "radio-moved"]
+        assert f"({taken} MHz) for channel {after['networks']['B']['channel']} at" in said
     gone = run_json("radio", job, "--taken", "2400-2483.5", "--taken", "868")
     assert gone["status"] == "infeasible"
     assert gone["without"] == ["A", "B", "C"]

@@ -84,3 +84,11 @@ def test_more_power_never_reaches_less(power_dbm: float, standard: str) -> None:
         assert all(math.isfinite(one.median_m) for one in found)
         assert found[0].median_m >= last
         last = found[0].median_m
+
+
+def test_a_sender_that_drowns_all_else_still_has_a_figure() -> None:
+    """Power beside which the noise is lost in rounding: what it takes is finite and the margin's whole loss."""
+    loud = Emitter("loud", A.centre_mhz, 2.0, 100.0, Place(0.0, 0.5))
+    for one in links_of(air((loud,), both=False), {"A": A})["A"]:
+        (eater,) = one.eaters
+        assert eater.takes_db == pytest.approx(one.alone_db - one.margin_db)

@@ -154,8 +154,9 @@ def _show(prep: "RadioPrep") -> None:
         for letter, one in shape["networks"].items() for link in one["links"]
     ]  # fmt: skip
     show_rows(("camera", "link", "over", "margin", "alone", "what eats it"), links)
-    if plan.moved:
-        click.echo(plain(f"moved    {', '.join(plan.moved)}"))
+    for letter in plan.moved:
+        old, new = plan.before[letter], plan.channels[letter]
+        click.echo(plain(f"moved    {letter}: {old.centre_mhz:g} MHz to {new.centre_mhz:g} MHz"))
     if shape["next_best"]:
         click.echo(plain(f"next     {_next(shape['next_best'])}"))
     if prep.job.fired_effects:

@@ -43,7 +43,7 @@ def cautions(prep: RadioPrep) -> list[str]:
 def radio_findings(prep: RadioPrep) -> list[Finding]:
     """Everything found, worst first."""
     found = [*_without(prep), *_refusals(prep), *_margins(prep), *_conflicts(prep), *_permits(prep), *_products(prep)]
-    found += [*_engine(prep), *_exposure(prep), *_effects(prep), *_crowded(prep)]
+    found += [*_moved(prep), *_engine(prep), *_exposure(prep), *_effects(prep), *_crowded(prep)]
     walk = "Walk each link to the far end of its set, body between, with everybody else switched on."
     message = "No figure here replaces a walk test: it should prove each margin at the place of work."
     found.append(Finding("radio-walk-test", "info", "Radio", message, walk))
@@ -170,6 +170,15 @@ def _exposure(prep: RadioPrep) -> Iterator[Finding]:
     step = "Nearer than that the maker's manual and the rules for radios worn on the body hold (47 CFR 1.1310, 2.1093)."
     severity: Severity = "watch" if share > 1.0 else "info"
     yield Finding("radio-exposure", severity, "Radio", message, step, Figure(100.0 * share, "%"))
+
+
+def _moved(prep: RadioPrep) -> Iterator[Finding]:
+    """What is other than in the plan that was kept."""
+    for letter in prep.plan.moved:
+        old, new = prep.plan.before[letter], prep.plan.channels[letter]
+        message = f"Camera {letter} leaves {channel_name(old)} for {channel_name(new)}."
+        step = "Change hand unit and receivers together, and tell whoever coordinates radio."
+        yield Finding("radio-moved", "watch", f"Camera {letter}", message, step, camera=letter)
 
 
 def _engine(prep: RadioPrep) -> Iterator[Finding]:

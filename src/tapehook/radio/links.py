@@ -71,7 +71,8 @@ def _links(air: Air, plan: Mapping[str, Channel], network: Network) -> list[Link
     for at, (sender, heard_at) in enumerate(network.links):
         here = float(wanted[at]) - network.kind.protection_db
         taken = [
-            Eater(name, float(10.0 * np.log10(total[at] / (total[at] - power[at])))) for name, power in sources.items()
+            Eater(name, float(10.0 * np.log10(total[at] / max(total[at] - power[at], floor))))
+            for name, power in sources.items()
         ]
         worst = sorted((one for one in taken if one.takes_db >= 0.1), key=lambda one: -one.takes_db)[:MOST_EATERS]
         found.append(

@@ -1,7 +1,7 @@
 """The plan: a channel for each camera, its margin, how good any plan could be, and a channel to fall back on."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -44,6 +44,8 @@ class RadioPlan:
     without: tuple[str, ...] = ()
     chosen: Chosen | None = None
     kept: bool = False
+    before: dict[str, Channel] = field(default_factory=dict)
+    """The channels of the plan that was kept."""
     next_best: dict[str, Channel] | None = None
     sum_db: int | None = None
     """What cameras and pairs fall short of ``ENOUGH_DB`` in all, and ``SAME_BAND_DB`` for each pair on one band."""
@@ -105,6 +107,7 @@ def make_plan(
         without,
         chosen,
         kept=any_kept,
+        before=dict(keep or {}),
         next_best=None if second is None else _channels(served, second),
         sum_db=total,
         sum_bound_db=(total if chosen.proven else None) if any_kept else chosen.total_bound,

@@ -6,6 +6,7 @@
 import { announce, ask, at, markStale, onChange } from "./live.js";
 
 const WAIT_MS = 250;
+const BUSY_MS = 100;
 const form = at("radio-fields");
 const part = at("radio");
 
@@ -32,6 +33,7 @@ async function follow() {
   asked += 1;
   const mine = asked;
   const wanted = query();
+  const wait = setTimeout(() => part.setAttribute("aria-busy", "true"), BUSY_MS);
   try {
     const answer = await ask(`${form.dataset.partUrl}?${wanted}`);
     const said = await answer.json();
@@ -46,6 +48,9 @@ async function follow() {
     history.replaceState(null, "", wanted ? `${location.pathname}?${wanted}` : location.pathname);
   } catch {
     if (mine === asked) markStale();
+  } finally {
+    clearTimeout(wait);
+    if (mine === asked) part.removeAttribute("aria-busy");
   }
 }
 
