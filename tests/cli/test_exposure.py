@@ -9,7 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tapehook.job import read_job
 from tapehook.notation import LUX_PER_FOOT_CANDLE
+from tapehook.optics import depth_of_field
+from tapehook.prep.basis import basis_of
 from tests.cli.running import ROOT, refused, run, run_json
 from tests.cli.shapes import misfits, schema
 
@@ -177,6 +180,37 @@ def test_a_stop_wider_than_the_lens_is_told() -> None:
     assert [one["code"] for one in solved["findings"]] == ["exposure.lens"]
     assert "--tray" in " ".join(refused("exposure", *typed(), "--lens", "L05"))
     assert "lenses.csv" in " ".join(refused("exposure", *typed(), "--tray", demo, "--lens", "L99"))
+
+
+def test_a_depth_asks_for_its_stop() -> None:
+    """0.5 m at 2.5 m on L05, whose pupil is known: the stop found gives that depth by the optics; with light for T2 the
+    ways out start from it; a stop besides, no distance or no lens is refused."""
+    demo = ROOT / "src" / "tapehook" / "demo_job"
+    asked = (*typed(stop=None, light="6fc"), "--tray", str(demo), "--lens", "L05")
+    answer = exposure(*asked, "--depth", "50cm", "--distance", "2.5m")
+    job = read_job(demo)
+    (lens,) = [one for one in job.lenses if one.id == "L05"]
+    basis = basis_of(lens, job)
+    optics = basis.optics
+    assert optics is not None
+    (finding,) = answer["findings"]
+    by_stop = next(way for way in answer["ways_out"] if way["way"] == "stop")
+    wanted = by_stop["value"] / by_stop["depth_ratio"]
+    depth = depth_of_field(2.5, optics.focal_m, wanted * math.sqrt(basis.transmission), optics.blur_m, optics.pupil)
+    assert float(depth.far_m - depth.near_m) == pytest.approx(0.5, rel=1e-6)
+    assert answer["stops_from_given"] == pytest.approx(-2 * math.log2(wanted / 2.0), abs=1e-6)
+    assert finding["code"] == "exposure.light"
+    assert "0.5 m from near to far at 2.5 m asks L05 for" in " ".join(answer["assumptions"])
+    for args, words in (
+        (("--depth", "50cm"), "a depth holds at a distance"),
+        (("--depth", "50cm", "--distance", "2.5m", "--stop", "T4"), "the one asks for the other"),
+        (("--depth", "1mm", "--distance", "2.5m"), "asks for T0.0"),
+        (("--depth", "deep", "--distance", "inf"), "out of range"),
+    ):
+        assert words in " ".join(refused("exposure", *asked, *args)), args
+    assert "--lens" in " ".join(
+        refused("exposure", *typed(stop=None), "--tray", str(demo), "--depth", "1m", "--distance", "2m")
+    )
 
 
 def test_each_camera_has_its_tray(tmp_path: Path) -> None:

@@ -2,12 +2,13 @@
 
 import json
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.cli.running import run
+from tests.cli.running import ROOT, run
 from tests.cli.shapes import misfits, schema, strictly
 
+DEMO = str(ROOT / "src" / "tapehook" / "demo_job")
 NUMBERS = st.one_of(
     st.floats(0, 1e7).map(lambda x: f"{x:.6g}"),
     st.integers(-10, 10**6).map(str),
@@ -96,3 +97,11 @@ def test_exposure_with_any_figures(
     }
     options.pop(left_out, None)
     answered_or_refused("exposure", options if nd is None else options | {"nd": f"ND {nd:.4f}"})
+
+
+@settings(max_examples=30)
+@given(options=st.dictionaries(st.sampled_from(["stop", "light", "depth", "distance", "lens", "camera"]), TEXTS))
+def test_a_job_and_any_text(options: dict[str, str]) -> None:
+    """With the tray of the demo, any lens, camera, depth and distance."""
+    asked = {"tray": DEMO, "lens": "L05", "ei": "800", "fps": "24", "shutter": "180deg", "light": "24fc"}
+    answered_or_refused("exposure", asked | options)

@@ -1,11 +1,20 @@
 """What ``tapehook exposure`` answers: the typed texts read, and worked out in ``tapehook.prep.exposure``."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
 from tapehook.cli.refusals import OptionProblem, Refusal
-from tapehook.notation import NotationError, parse_filter, parse_light, parse_shutter
+from tapehook.job import Job, Lens
+from tapehook.notation import (
+    NotationError,
+    parse_distance,
+    parse_filter,
+    parse_length,
+    parse_light,
+    parse_shutter,
+)
 from tapehook.prep.exposure import (
     DENSEST,
     EI,
@@ -16,6 +25,7 @@ from tapehook.prep.exposure import (
     NoExposure,
     OnHand,
     exposure_of,
+    stop_for_depth,
     t_stop,
     tray_of,
     what_to_solve,
@@ -43,6 +53,10 @@ class OptionReader:
         except NotationError as error:
             self.problems.append(OptionProblem(option_of(name), text, error.expected, str(error)))
             return None
+
+    def given(self, name: str) -> bool:
+        """True when an option was typed."""
+        return self._typed.get(name) is not None
 
     def refuse(self, name: str, expected: str, said: str) -> None:
         """Note what is wrong with an option, in words of its own."""
@@ -73,9 +87,12 @@ def exposure_answer(
     """
     read = OptionReader(typed)
     asked = _asked(read, typed, nd, filters)
-    on_hand = _on_hand(read, tray, lens, camera)
+    job = _job(read, tray, {"--lens": lens, "--camera": camera, "--depth": typed.get("depth")})
+    on_hand = OnHand() if job is None else _on_hand(read, job, lens, camera)
     try:
-        solved = what_to_solve(asked, [name for name, text in typed.items() if text is not None])
+        asked = _by_depth(read, asked, job, on_hand.lens)
+        given = [name for name, text in typed.items() if text is not None]
+        solved = what_to_solve(asked, [*given, "stop"] if asked.rests_on else given)
         read.finish()
         return exposure_of(asked, solved, on_hand)
     except NoExposure as trouble:
@@ -114,17 +131,21 @@ def _asked(read: OptionReader, typed: Mapping[str, str | None], nd: Sequence[str
     )
 
 
-def _on_hand(read: OptionReader, tray: Path | None, lens: str | None, camera: str | None) -> OnHand:
-    """The lens and the filters of a job folder, None where none was named."""
-    if tray is None:
-        for option, text in (("--lens", lens), ("--camera", camera)):
-            if text is not None:
-                said = "given without --tray, the job it is in"
-                read.problems.append(OptionProblem(option, text, "--tray with it", said))
-        return OnHand()
-    from tapehook.job import read_job
+def _job(read: OptionReader, tray: Path | None, needing: Mapping[str, str | None]) -> Job | None:
+    """The job of a folder; what is given and needs it is refused where there is none."""
+    if tray is not None:
+        from tapehook.job import read_job
 
-    job = read_job(tray)
+        return read_job(tray)
+    for option, text in needing.items():
+        if text is not None:
+            said = "given without --tray, the job it is in"
+            read.problems.append(OptionProblem(option, text, "--tray with it", said))
+    return None
+
+
+def _on_hand(read: OptionReader, job: Job, lens: str | None, camera: str | None) -> OnHand:
+    """The lens named and the tray of the camera named, or all filters."""
     found = next((one for one in job.lenses if one.id == lens), None)
     if lens is not None and found is None:
         read.problems.append(OptionProblem("--lens", lens, "the id of a lens of lenses.csv"))
@@ -132,3 +153,33 @@ def _on_hand(read: OptionReader, tray: Path | None, lens: str | None, camera: st
     if camera is not None and camera not in letters:
         read.problems.append(OptionProblem("--camera", camera, f"a camera of the job: {', '.join(letters) or 'none'}"))
     return OnHand(found, tray_of(job.filters, camera))
+
+
+def _by_depth(read: OptionReader, asked: Asked, job: Job | None, lens: Lens | None) -> Asked:
+    """The same with the stop that a depth asks for, where one was given. Raises NoExposure where none gives it."""
+    depth_m, distance_m = read("depth", _depth), read("distance", _distance)
+    if read.given("depth") != read.given("distance"):
+        missing = "depth" if read.given("distance") else "distance"
+        read.refuse(missing, "both --depth and --distance", "not given: a depth holds at a distance")
+    if read.given("depth") and read.given("stop"):
+        read.refuse("depth", "one of --stop and --depth", "given with --stop: the one asks for the other")
+    if read.given("depth") and job is not None and lens is None:
+        read.refuse("depth", "--lens with it", "given without --lens, whose depth it is")
+    if read.problems or depth_m is None or distance_m is None or job is None or lens is None:
+        return asked
+    stop, said = stop_for_depth(job, lens, depth_m, distance_m)
+    return replace(asked, stop=stop, rests_on=said)
+
+
+def _depth(text: str) -> float:
+    metres = parse_length(text, bare_unit="m")
+    if not 1e-3 <= metres <= 1e4:
+        raise NotationError(text, "metres from near to far from 1 mm to 10 km, such as 40cm", (), "is out of range")
+    return metres
+
+
+def _distance(text: str) -> float:
+    metres = parse_distance(text)
+    if not 1e-2 <= metres <= 1e4:
+        raise NotationError(text, "a focus distance from 1 cm to 10 km, such as 2.5m", (), "is out of range")
+    return metres

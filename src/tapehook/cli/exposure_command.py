@@ -29,6 +29,8 @@ Example:
 @click.option("--tray", cls=Option, callback=folder_path, help="A job folder: which of its filters make the ND.")
 @click.option("--lens", cls=Option, help="A lens of that job by its id: it opens so far and no farther.")
 @click.option("--camera", cls=Option, help="Only the tray of that camera, and what is shared: A.")
+@click.option("--depth", cls=Option, help="In place of --stop, with --lens: from near to far, 40cm.")
+@click.option("--distance", cls=Option, help="Where that depth is wanted, from the image plane: 2.5m.")
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print one JSON object (docs: Commands).")
 def command(
     nd: tuple[str, ...],

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from tapehook.finding import Figure, Finding, Severity
-from tapehook.job.records import Filter, Lens
+from tapehook.job.records import Filter, Job, Lens
 from tapehook.notation import (
     LUX_PER_FOOT_CANDLE,
     NotationError,
@@ -31,6 +31,8 @@ from tapehook.optics.exposure import (
     stops_over,
 )
 from tapehook.optics.filters import Stack, stacks_for
+from tapehook.prep.basis import basis_of
+from tapehook.shot.stop_course import f_number_for_depth
 from tapehook.shot.ways_out import AsItStands, WayOut, ways_out
 
 Solved = Literal["stop", "ei", "fps", "shutter", "light", "nd", "exposure"]
@@ -58,7 +60,10 @@ class NoExposure(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What was typed, read: None where nothing was given. ``density`` is that of all filters."""
+    """What was typed, read: None where nothing was given. ``density`` is that of all filters.
+
+    ``rests_on`` says what the stop rests on, where a depth asked for it.
+    """
 
     stop: Stop | None = None
     ei: float | None = None
@@ -69,6 +74,7 @@ class Asked:
     filtered: bool = False
     meter_lx_s: float | None = None
     imperial: bool = True
+    rests_on: tuple[str, ...] = ()
 
     @property
     def meter(self) -> float:
@@ -155,6 +161,22 @@ def exact_t(t_number: float) -> float:
         return parse_stop(f"T{t_number:g}").exact
     except NotationError:
         return t_number
+
+
+def stop_for_depth(job: Job, lens: Lens, depth_m: float, distance_m: float) -> tuple[Stop, tuple[str, ...]]:
+    """The stop at which a lens has so many metres from near to far, and what that rests on. Raises NoExposure."""
+    basis = basis_of(lens, job)
+    if basis.optics is None:
+        raise NoExposure("depth", "a lens with its focal length", f"cannot be told of {lens.id}: no focal length")
+    optics = basis.optics
+    n = f_number_for_depth(depth_m, distance_m, optics.focal_m, optics.blur_m, optics.pupil)
+    t = n / math.sqrt(basis.transmission)
+    if not 0.5 <= t <= 128:
+        read = f"T{t:.3g}" if math.isfinite(t) else "no stop"
+        raise NoExposure("depth", "a depth that a stop from T0.5 to T128 gives", f"asks for {read} on {lens.id}")
+    stop = Stop(t, t, "T", f"T{t:.3g}")
+    said = f"{depth_m:g} m from near to far at {distance_m:g} m asks {lens.id} for {format_stop_in_thirds(t)}."
+    return stop, (said, *basis.assumptions)
 
 
 def tray_of(filters: Sequence[Filter], camera: str | None) -> tuple[Filter, ...]:
@@ -423,6 +445,7 @@ def _assumptions(asked: Asked, solved: Solved) -> list[str]:
         if asked.meter_lx_s is not None
         else f"No meter constant given: {constant} is taken, the trade's 25 foot-candle seconds; many meters have 250."
     )
+    said += asked.rests_on
     if asked.stop and asked.stop.scale is None:
         said.append(f"{asked.stop.label} is taken as a T-stop.")
     if asked.stop and abs(asked.stop.exact / asked.stop.number - 1.0) > 5e-3:
