@@ -87,6 +87,10 @@ class Glass:
     note: str = ""
     rear_filter: str = ""
     squeeze: float | None = None
+    extender: str = ""
+    extender_length_mm: str = ""
+    quirks: str = ""
+    condition_on_receipt: str = ""
 
     @property
     def close_m(self) -> float:
@@ -135,7 +139,10 @@ KIT = (
         "L02", "Teasel 18", 18, 1.5, "A", "18035", '11"', 210, -45.0, 112, 2.2, 0.84,
         pupil_known=True, cam=4.5, sway=-0.06, gap_deg=11, charts=("1'", "1'6\"", "3'", "8'"),
     ),
-    Glass("L03", "Teasel 25", 25, 1.3, "A", "25108", "1'", 255, 4.5, 104, 1.8, 0.85, without=("5'",)),
+    Glass(
+        "L03", "Teasel 25", 25, 1.3, "A", "25108", "1'", 255, 4.5, 104, 1.8, 0.85,
+        without=("5'",), extender="1.4x", extender_length_mm="32",
+    ),
     Glass(
         "L04", "Teasel 35", 35, 1.3, "A", "35061", "1'2\"", 270, 20.0, 88, 1.3, 0.86,
         cam=3.5, sway=0.1, charts=("1'6\"", "2'6\"", "5'", "12'"), charts_measured=True,
@@ -167,6 +174,8 @@ KIT = (
     replace(
         HEDDLE, id="L13", model="Heddle 55", focal_mm=55, t_stop=1.4, serial="H-0553", close="0.6 m",
         throw_deg=275, zero=28900, pupil_mm=76, pupil_magnification=0.93, transmission=0.84, cam=2.5, play_deg=1.1,
+        quirks="Loose gear: arrive from the same side, always. Flares with a lamp at the edge of the picture.",
+        condition_on_receipt="scratch on the rear element, near the rim; filter thread dented",
     ),
     replace(
         HEDDLE, id="L14", model="Heddle 75", focal_mm=75, serial="H-0752", close="0.8 m", throw_deg=290,
@@ -524,6 +533,10 @@ def lens_row(glass: Glass) -> Row:
         "ring_diameter_mm": RING_MM.get(glass.model.split()[0], ""),
         "rear_filter": glass.rear_filter,
         "squeeze": f"{glass.squeeze:g}" if glass.squeeze else "",
+        "extender": glass.extender,
+        "extender_length_mm": glass.extender_length_mm,
+        "quirks": glass.quirks,
+        "condition_on_receipt": glass.condition_on_receipt,
     }
     if glass.pupil_known:
         row["pupil_to_sensor_mm"] = f"{glass.pupil_mm:g}"
@@ -534,7 +547,8 @@ def lens_row(glass: Glass) -> Row:
 LENS_COLUMNS = (
     *("id", "model", "serial", "camera", "kind", "focal_mm", "focal_min_mm", "t_stop", "transmission"),
     *("engraved_in", "close_focus_m", "unit", "reading_step", "units_per_turn", "rises_toward", "twin_of"),
-    *("pupil_to_sensor_mm", "pupil_magnification", "ring_diameter_mm", "squeeze", "rear_filter", "note"),
+    *("pupil_to_sensor_mm", "pupil_magnification", "ring_diameter_mm", "squeeze", "rear_filter"),
+    *("extender", "extender_length_mm", "quirks", "condition_on_receipt", "note"),
 )
 READING_COLUMNS = (
     *("lens_id", "axis", "mark_no", "distance_text", "value", "position", "approach", "method"),

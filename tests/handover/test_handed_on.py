@@ -70,12 +70,11 @@ def test_the_day_player_reads_quirks_and_shots() -> None:
     wish = PackWish(shots=(SHOT,))
     found = Pack(render_pack(prep, wish, pack_strips(prep, wish)))
     text = next(page for page in found.texts if "Know before you pull" in page)
-    assert "What no figure says" in text
-    assert "(safe from T" in text
+    assert f"{NASTY} (safe from T" in text
     assert "The window: Ada comes first. soft: take 3 on Ada, missed the mark; take 5, nobody knows why" in text
     plain = _prep()
     without = Pack(render_pack(plain, PackWish(), pack_strips(plain, PackWish())))
-    assert not any("What no figure says" in page or "Shots so far" in page for page in without.texts)
+    assert not any("safe from T" in page for page in without.texts if "Know before you pull" in page)
 
 
 @pytest.mark.parametrize("paper", ["a4", "us-letter"])

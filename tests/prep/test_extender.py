@@ -59,7 +59,7 @@ def test_it_is_said_with_figure_stop_and_next_step() -> None:
     """One sentence, one figure, what to do; and the same in JSON."""
     prep = prepare(_job(extender=2.0, extender_length_mm=30.0))
     (finding,) = (one for one in prep.findings if one.code == "extender.share")
-    assert "With the 2x extender it is a 100 mm, and T2 on its ring works at T4" in finding.message
+    assert "With the 2x extender it is 100 mm, and T2 on its ring works at T4" in finding.message
     assert "30 mm nearer the subject" in finding.message
     assert finding.figure is not None
     assert finding.figure.stop == "T4"

@@ -49,8 +49,8 @@ from tapehook.strip import Ring, StripRefusal
 
 MOST_DAY_LENSES, MOST_DAY_FINDINGS, MOST_DAY_CAMERAS = 26, 6, 4
 """What a day player's page takes; of more lenses those that need care come first."""
-_FREE_LINES = 3
-"""Lines of quirks and shots that a full page still has room for; of more, each takes the row of a lens."""
+_FREE_LINES: dict[Paper, int] = {"a4": 3, "us-letter": 0}
+"""Lines of quirks and shots that a full page still has room for; of more, each takes over one row of a lens."""
 _MESSAGE_SIGNS = 180
 _LISTED = 400
 _NAME_ROOM, _SERIAL_ROOM, _INDEX_ROOM = 76.0, 64.0, 150.0
@@ -215,7 +215,7 @@ def _day(prep: Prep, wish: PackWish) -> dict[str, Any]:
     urgent = [finding for finding in prep.findings if finding.severity in ("fix", "watch")]
     quirks, shots = quirk_rows(entries), shot_rows(wish.shots)
     lines = min(len(quirks), MOST_QUIRKS + 1) + min(len(shots), MOST_SHOTS + 1)
-    most = MOST_DAY_LENSES - max(0, lines - _FREE_LINES)
+    most = MOST_DAY_LENSES - max(0, math.ceil(1.1 * lines) - _FREE_LINES[wish.paper])
     return {
         "quirks": _few(quirks, MOST_QUIRKS),
         "shots": _few(shots, MOST_SHOTS),

@@ -119,7 +119,7 @@ def _share(make: Maker, lens: Lens, found: Extended) -> Finding:
     focal = format_focal_length(FocalRange(found.focal_m, found.focal_m))
     length = f"{1e3 * found.extender.length_m:.0f} mm" if lens.extender_length_mm else "the extender's length"
     message = (
-        f"With the {found.extender.factor:g}x extender it is a {focal}, and {found.set_to.text} on its ring works at "
+        f"With the {found.extender.factor:g}x extender it is {focal}, and {found.set_to.text} on its ring works at "
         f"{stop}: the lens alone uses {percent(own)} of the depth at {stop}, without it {percent(found.bare)} at "
         f"{found.bare_stop.text}; its marks stay and count from {length} nearer the subject than the sensor."
     )
