@@ -158,6 +158,14 @@ def test_a_stop_pull_from_nothing_by_touch_is_kept(own_pages: Visits) -> None:
     assert page.locator("#moments tr").count() == 13
 
 
+def test_the_card_is_dim_by_itself(demo_pages: Visits) -> None:
+    """On a light device too, until another theme is pinned: on set a bright screen lights a face."""
+    page = _open(demo_pages, "/stop-pull-card?shot=window", scheme="light")
+    ground = "getComputedStyle(document.body).backgroundColor"
+    assert page.evaluate(ground) == "rgb(17, 17, 15)"
+    assert page.locator("#moments tr").count() == 13
+
+
 def test_two_people_keep_one_shot(own_pages: Visits) -> None:
     """Who keeps second is told that the shot was changed meanwhile, and nothing is overwritten."""
     own_pages.refused = True

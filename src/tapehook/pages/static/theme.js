@@ -10,7 +10,7 @@
   })();
   const root = document.documentElement;
   if (kept === "paper" || kept === "dim") root.dataset.theme = kept;
-  else if (location.pathname.endsWith("/onset")) {
+  else if (/\/(onset|stop-pull-card)$/.test(location.pathname)) {
     // Dim until somebody pins another: on set a bright screen lights the face of whoever looks at it.
     root.dataset.theme = "dim";
     root.dataset.unpinned = "yes";
