@@ -92,3 +92,11 @@ def test_a_sender_that_drowns_all_else_still_has_a_figure() -> None:
     for one in links_of(air((loud,), both=False), {"A": A})["A"]:
         (eater,) = one.eaters
         assert eater.takes_db == pytest.approx(one.alone_db - one.margin_db)
+
+
+def test_senders_of_one_name_all_count() -> None:
+    """Somebody's sender may be called as a camera is, or as another: none hides another's power."""
+    twice = tuple(Emitter("camera B", A.centre_mhz, 2.0, 0.0, Place(x, -5.0)) for x in (0.0, 3.0))
+    plan = {"A": A, "B": B}
+    links = links_of(air(twice), plan)["A"]
+    assert [one.margin_db for one in links] == pytest.approx(margins_db(air(twice), plan)["A"].tolist())

@@ -12,10 +12,10 @@ from tapehook.pages.asked import RadioAsked
 from tapehook.pages.typed import Misread, Reader
 from tapehook.picture.lot import Spot, lot
 from tapehook.picture.spectrum import spectrum
-from tapehook.prep.radio import BAND_OF, TAKEN_EXPECTED, RadioPrep, Taken, plan_radio
+from tapehook.prep.radio import BAND_OF, TAKEN_EXPECTED, RadioPrep, Taken, air_of, plan_radio
 from tapehook.prep.radio_as_json import link_as_json, network_of, next_best_as_json, reach_as_json, transmitters
 from tapehook.prep.radio_findings import cautions, radio_findings
-from tapehook.prep.radio_pictures import bands_of, lot_of
+from tapehook.prep.radio_pictures import bands_of, lot_of, spots_of
 from tapehook.radio.air import Place
 from tapehook.radio.channels import FOCUS_STANDARDS
 from tapehook.radio.links import links_of, reaches
@@ -42,7 +42,7 @@ class RadioSheet:
 def sheet_of(job: Job, asked: RadioAsked) -> RadioSheet:
     """The plan asked for, or in words why there is none."""
     try:
-        spots = tuple(lot_of(plan_radio(job, judge={}))[0])
+        spots = tuple(spots_of(air_of(job)))
     except JobProblems as trouble:
         return RadioSheet(None, (), tuple(one.sentence() for one in trouble.problems))
     try:

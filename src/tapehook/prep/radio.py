@@ -98,6 +98,12 @@ def plan_radio(
     return RadioPrep(job, air, plan, permits, refused, tuple(said), judge is not None, tuple(taken))
 
 
+def air_of(job: Job) -> Air:
+    """Everything that sends on the job, before any channel is chosen. Raises JobProblems as ``plan_radio``."""
+    _check(job)
+    return _on_the_air(job, (), None, {})[2]
+
+
 _Permits = dict[str, dict[Channel, Permit]]
 _Refusals = dict[str, dict[Channel, Refused]]
 

@@ -4,7 +4,7 @@ from tapehook.picture.lot import LotLink, Spot
 from tapehook.picture.spectrum import Signal, Spectrum
 from tapehook.prep.radio import RadioPrep
 from tapehook.radio import STANDARDS, Channel
-from tapehook.radio.air import Network
+from tapehook.radio.air import Air, Network
 from tapehook.radio.channels import FOCUS_STANDARDS
 from tapehook.radio.links import links_of
 
@@ -52,20 +52,24 @@ def _others(prep: RadioPrep) -> list[Signal]:
     ]
 
 
+def spots_of(air: Air) -> list[Spot]:
+    """Everybody at their place, keyed "A hand 0", "A receiver 0" or "sender 0"."""
+    spots = []
+    for network in air.networks:
+        for kind, role, places in (("camera", "receiver", network.receivers), ("hand", "hand", network.hands)):
+            for at, place in enumerate(places):
+                spots.append(Spot(kind, network.letter, place.x_m, place.y_m, f"{network.letter} {role} {at}"))
+    others = enumerate(air.emitters)
+    return [*spots, *(Spot("other", one.id, one.place.x_m, one.place.y_m, f"sender {at}") for at, one in others)]
+
+
 def lot_of(prep: RadioPrep) -> tuple[list[Spot], list[LotLink]]:
-    """Everybody at their place, keyed "A hand 0", "A receiver 0" or "sender 0", and the links, worse way of each."""
-    spots, links = [], []
-    for network in prep.air.networks:
-        for at, place in enumerate(network.receivers):
-            spots.append(Spot("camera", network.letter, place.x_m, place.y_m, f"{network.letter} receiver {at}"))
-        for at, place in enumerate(network.hands):
-            spots.append(Spot("hand", network.letter, place.x_m, place.y_m, f"{network.letter} hand {at}"))
-    for at, one in enumerate(prep.air.emitters):
-        spots.append(Spot("other", one.id, one.place.x_m, one.place.y_m, f"sender {at}"))
+    """Everybody at their place, and the links, worse way of each."""
+    links = []
     for found in links_of(prep.air, prep.plan.channels).values():
         half = len(found) // 2
         for there, back in zip(found[:half], found[half:], strict=True):
             start, end = there.sender.place, there.heard_at
             worse = min(there.margin_db, back.margin_db)
             links.append(LotLink((start.x_m, start.y_m), (end.x_m, end.y_m), worse))
-    return spots, links
+    return spots_of(prep.air), links

@@ -65,15 +65,18 @@ def _links(air: Air, plan: Mapping[str, Channel], network: Network) -> list[Link
     channel = plan[network.letter]
     floor = 10.0 ** (network.kind.floor_dbm / 10.0)
     sources = _sources(air, plan, network)
-    total = floor + sum(sources.values(), start=np.zeros(len(network.links)))
+    powers = np.array([power for _, power in sources]).reshape(len(sources), len(network.links))
+    # What is there without each: added up from both ends, as taking a large power away again leaves only rounding.
+    none = np.zeros((1, len(network.links)))
+    before = np.concatenate([none, powers.cumsum(axis=0)])
+    after = np.concatenate([powers[::-1].cumsum(axis=0)[::-1], none])
+    total, without = floor + before[-1], floor + before[:-1] + after[1:]
     wanted = air.wanted_dbm(network, channel)
     found = []
     for at, (sender, heard_at) in enumerate(network.links):
         here = float(wanted[at]) - network.kind.protection_db
-        taken = [
-            Eater(name, float(10.0 * np.log10(total[at] / max(total[at] - power[at], floor))))
-            for name, power in sources.items()
-        ]
+        takes_db = 10.0 * np.log10(total[at] / without[:, at])
+        taken = [Eater(name, float(takes)) for (name, _), takes in zip(sources, takes_db, strict=True)]
         worst = sorted((one for one in taken if one.takes_db >= 0.1), key=lambda one: -one.takes_db)[:MOST_EATERS]
         found.append(
             Link(
@@ -89,21 +92,22 @@ def _links(air: Air, plan: Mapping[str, Channel], network: Network) -> list[Link
     return found
 
 
-def _sources(air: Air, plan: Mapping[str, Channel], network: Network) -> dict[str, Floats]:
-    """Power of each sender that counts beside the noise at the end of each link, milliwatts."""
+def _sources(air: Air, plan: Mapping[str, Channel], network: Network) -> list[tuple[str, Floats]]:
+    """Each sender by name, and its power that counts beside the noise at the end of each link, milliwatts."""
     channel = plan[network.letter]
-    found: dict[str, Floats] = {}
+    found: list[tuple[str, Floats]] = []
     for other in air.networks:
         if other is not network and other.letter in plan:
             far = plan[other.letter]
             coupling = coupling_db(network.kind, channel, far.centre_mhz, far.width_mhz)
-            found[f"camera {other.letter}"] = 10.0 ** ((air.from_network_dbm(network, other, far) - coupling) / 10.0)
+            power = 10.0 ** ((air.from_network_dbm(network, other, far) - coupling) / 10.0)
+            found.append((f"camera {other.letter}", power))
     for one in air.emitters:
         coupling = coupling_db(network.kind, channel, one.centre_mhz, one.width_mhz, one.ofdm)
         level = [one.eirp_dbm - free_space_db(one.centre_mhz, one.place.to(place)) for _, place in network.links]
-        found[one.id] = 10.0 ** ((np.array(level) - coupling) / 10.0)
+        found.append((one.id, 10.0 ** ((np.array(level) - coupling) / 10.0)))
     if air.scan:
-        found["scan"] = np.full(len(network.links), air.scan.counted_mw(network.kind, channel))
+        found.append(("scan", np.full(len(network.links), air.scan.counted_mw(network.kind, channel))))
     return found
 
 
