@@ -90,11 +90,13 @@ def _theme(browser: Browser, address: str, theme: str, only: list[str]) -> list[
         page.on("pageerror", lambda error: errors.append(str(error)))
         page.on("console", lambda message: errors.append(f"{message.location.get('url')}: {message.text}"))
         for name, path in _addresses(page, address).items():
-            if only and name not in only:
+            if (only and name not in only) or (name == "card" and theme != "dim"):  # the card is dim in any case
                 continue
             page.goto(address + path)
             if name == "onset":
                 _people(page)
+            if name == "shots":
+                page.locator("#lane svg").wait_for()
             page.wait_for_timeout(250)
             _take(page, PICTURES / f"{name}-{width}-{theme}.png", width)
             _scrolls_sideways(page, name, width, errors)
