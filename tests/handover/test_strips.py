@@ -13,6 +13,7 @@ from tapehook.handover.strips import blank_printed, printed_strip, render_sheet,
 from tapehook.job import read_job
 from tapehook.notation import parse_distance
 from tapehook.picture.lettering import text_width
+from tapehook.picture.strip_picture import LEAST_TAB_MM, StripText, paper_ends_mm, pieces, strip_picture
 from tapehook.prep import LensPrep, prepare
 from tapehook.prep.strips import LensStrip, StripWish, lens_strip
 from tapehook.strip import Ring, StripRefusal, blank_strip
@@ -280,3 +281,18 @@ def test_extreme_jobs_make_a_strip_or_are_refused(tmp_path: Path) -> None:
                 shape = shape_as_json(made.strip, focus=axis == "focus")
                 json.dumps(shape, allow_nan=False)
                 sheet_data("Extreme", [printed_strip(entry, made)], "a4")
+
+
+@pytest.mark.parametrize("spare", [0.0, 3.0, 12.0, 28.0])
+def test_white_ends_alone_make_no_second_part(spare: float) -> None:
+    """A strip whose scale fits the sheet is one part: its white ends are shortened, the arrow's first."""
+    strip = blank_strip(Ring(500.0, rotation_deg=150.0), "deg", tape_mm=12.0, text_width=text_width)
+    start, end = paper_ends_mm(strip)
+    (piece,) = pieces(strip, end - start - spare)
+    assert piece.width_mm == pytest.approx(end - start - spare)
+    assert piece.end_mm >= strip.length_mm + strip.margin_mm
+    assert piece.start_mm <= -strip.margin_mm - LEAST_TAB_MM
+    text = StripText("50 mm T1.4", "L05", "ø 80 mm")
+    picture = strip_picture(strip, text, piece)
+    assert "50 mm T1.4" in picture
+    assert len(pieces(strip, end - start - 40.0)) == 2

@@ -20,6 +20,8 @@ PT = 72.0 / 25.4
 """Points to the millimetre."""
 TAB_MM = 30.0
 """The longest white end, with the name on it."""
+LEAST_TAB_MM = 14.0
+"""The shortest that a name can still be read on."""
 JOINT_MM = 0.5
 """What is left open where both ends meet."""
 _JOINT_ROOM_MM = 4.0
@@ -71,15 +73,27 @@ def paper_ends_mm(strip: Strip) -> tuple[float, float]:
 def pieces(strip: Strip, longest_mm: float) -> tuple[Piece, ...]:
     """The parts to cut a strip in for paper that takes ``longest_mm``: as few as can be, cut between labels and ticks.
 
-    One part when it fits.
+    One part when it fits, and when it does with shorter white ends: an end of white alone is no part worth butting.
     """
-    start, end = paper_ends_mm(strip)
+    start, end = _trimmed(strip, longest_mm)
     cuts = [start]
     while end - cuts[-1] > longest_mm:
         cuts.append(_cut(strip, cuts[-1] + longest_mm * 0.55, cuts[-1] + longest_mm))
     cuts.append(end)
     spans = list(pairwise(cuts))
     return tuple(Piece(a, b, a == start, b == end) for a, b in spans)
+
+
+def _trimmed(strip: Strip, longest_mm: float) -> tuple[float, float]:
+    """Both ends with as much white taken off, on the right first, as makes one part of it; else as they are."""
+    start, end = paper_ends_mm(strip)
+    over = end - start - longest_mm
+    right = end - strip.length_mm - strip.margin_mm
+    left = max(0.0, -strip.margin_mm - start - LEAST_TAB_MM)
+    if not 0.0 < over <= right + left:
+        return start, end
+    off = min(over, right)
+    return start + over - off, end - off
 
 
 def _cut(strip: Strip, low_mm: float, high_mm: float) -> float:
@@ -226,10 +240,10 @@ def _wings(pen: _Pen, ticks: Sequence[Tick], y: float, height: float) -> list[El
 
 def _ends(pen: _Pen, strip: Strip, text: StripText, piece: Piece) -> list[Element]:
     """Name, serial and what it is for on the left end; arrow, unit and zero line."""
-    start, end = paper_ends_mm(strip)
+    end = piece.end_mm if piece.last else paper_ends_mm(strip)[1]
     parts = _zero(pen, strip)
     if piece.first:
-        parts += _name(pen, strip, text, start, -strip.margin_mm)
+        parts += _name(pen, strip, text, piece.start_mm, -strip.margin_mm)
     if end - strip.length_mm - strip.margin_mm < _ARROW_MM:
         parts += _short_arrow(pen, strip)
     elif piece.last:
