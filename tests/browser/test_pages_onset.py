@@ -121,6 +121,32 @@ def test_a_lens_is_swapped_by_touch(own_pages: Visits) -> None:
     assert "35 mm" in other.locator("#lens-line").inner_text()
 
 
+def test_a_change_of_lens_starts_with_the_shelf_of_the_camera(own_pages: Visits) -> None:
+    """A shelf made, a lens put on it, camera A told to start there: that lens comes first on A, and not on B."""
+    page = _take_demo(own_pages)
+    onset = page.url.replace("/prep", "/onset")
+    page.goto(re.sub("/job/.*", "/lenses", page.url))
+    page.get_by_label("new shelf").fill("Truck")
+    page.get_by_role("button", name="make").click()
+    page.wait_for_url(re.compile("shelf="))
+    shelf = page.url
+    page.goto(re.sub("/lenses.*", "/lenses?q=H-0211", shelf))
+    page.get_by_role("link", name=re.compile("H-0211")).first.click()
+    page.get_by_label("stands on").select_option("Truck")
+    page.locator("form[data-api$='/shelf'] button").click()
+    page.locator("select[name=shelf] option[selected]", has_text="Truck").wait_for(state="attached")
+    page.goto(shelf)
+    page.get_by_role("button", name="starts here").click()
+    page.get_by_text("of camera A of").wait_for()
+    page.goto(onset)
+    page.get_by_role("button", name="swap lens").click()
+    assert "on the shelf of this camera" in page.locator("#shelf-list button").first.inner_text()
+    page.get_by_role("button", name="close").last.click()
+    page.get_by_role("button", name=re.compile("^camera B")).click()
+    page.get_by_role("button", name="swap lens").click()
+    assert "on the shelf of this camera" not in page.locator("#shelf-list").inner_text()
+
+
 def test_each_camera_by_one_tap_comes_back_as_it_was(demo_pages: Visits) -> None:
     """A, B, C: the lit one says so; distance and stop of each are as they were left."""
     page = _open(demo_pages, width=360, height=780, touch=True)

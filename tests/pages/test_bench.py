@@ -231,6 +231,27 @@ def test_a_lens_is_swapped_and_the_one_before_comes_off(client: Client) -> None:
     assert client.post(f"/api/jobs/{job}/swap", {"camera": "Q", "lens": first}).status == 404
 
 
+def test_a_change_of_lens_starts_at_the_shelf_of_the_camera(client: Client) -> None:
+    """The On set page gets the lenses on it, those on a shelf within it too, and the pins; the shelf says so."""
+    job, first = new_lens(client)
+    for letter in "AB":
+        assert client.post(f"/api/jobs/{job}/cameras", {"letter": letter}).status == 200
+    second = client.post(f"/api/jobs/{job}/lenses", {"id": "L2", "focal": "35 mm", "serial": "4712"}).json["lens"]
+    client.post(f"/api/jobs/{job}/lenses", {"id": "L3", "focal": "25 mm", "serial": "4713"})
+    truck = client.post("/api/shelves", {"name": "Truck"}).json["key"]
+    within = client.post("/api/shelves", {"name": "Case 2", "parent": truck}).json["key"]
+    client.post(f"/api/lenses/{first}/shelf", {"shelf": truck, "pinned": True})
+    client.post(f"/api/lenses/{second}/shelf", {"shelf": within})
+    assert client.post(f"/api/jobs/{job}/start", {"camera": "A", "shelf": truck}).status == 200
+    starts = {lens["id"]: lens["startsAt"] for lens in client.get(f"/api/jobs/{job}/onset").json["lenses"]}
+    assert starts == {"L1": {"A": True}, "L2": {"A": False}, "L3": {}}
+    client.get(f"/job/{job}/prep")
+    assert "of camera A of" in client.get(f"/lenses?shelf={truck}").text
+    assert "of camera A of" not in client.get(f"/lenses?shelf={within}").text
+    assert client.post(f"/api/jobs/{job}/start", {"camera": "Q", "shelf": truck}).status == 404
+    assert client.post(f"/api/jobs/{job}/start", {"camera": "A", "shelf": "0" * 32}).status == 404
+
+
 def test_an_extra_motor_keeps_its_own_unit(client: Client) -> None:
     """Named positions become a scale in degrees; the On set page gets the figures, per cent beside."""
     job, _ = new_lens(client)

@@ -1,6 +1,6 @@
 """Shelves as a person names them: by path or name, made with all that is around them, with what stands on each."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,7 +8,7 @@ from sqlalchemy import Connection, select
 
 from tapehook.book import tables
 from tapehook.book.jobs import find_job, job_of_version
-from tapehook.book.lenses import BookLens, lenses_of
+from tapehook.book.lenses import BookLens, groups_of, lenses_of
 from tapehook.book.shelves import (
     Shelf,
     Shelved,
@@ -18,11 +18,12 @@ from tapehook.book.shelves import (
     put_on_shelf,
     set_camera_shelf,
     shelves,
+    standing_in,
     where_shelved,
 )
 from tapehook.book.store import Writing
 from tapehook.book.trouble import refusal
-from tapehook.book.versions import newest, thing
+from tapehook.book.versions import among, newest, parts, thing
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +105,34 @@ def start_camera_at(writing: Writing, job: str, camera: str, shelf_id: bytes, na
         raise refusal(f"job {job}", f"it has no camera {camera}. {known}", "the letter of a camera of the job")
     there = camera_shelf(writing.connection, job_id, camera)
     set_camera_shelf(writing, job_id, camera, shelf_id, seen=there.seen if there else ())
+
+
+def starts_of(connection: Connection, job_id: bytes, lens_ids: Collection[bytes]) -> dict[str, dict[bytes, bool]]:
+    """For each camera of a job with a default shelf: which of these lenses stand there, and whether pinned.
+
+    A lens on a shelf that stands in the default one stands there too.
+    """
+    version = tables.version
+    starts = {
+        str(one.data["camera"]): bytes.fromhex(one.data["shelf"])
+        for one in newest(connection, version.c.job_id == job_id, among("camera_shelf")).values()
+    }
+    if not starts:
+        return {}
+    known, groups = shelves(connection), groups_of(connection, lens_ids)
+    placed: dict[bytes, tuple[list[bytes], bool]] = {}
+    for some in parts({member for group in groups.values() for member in group}):
+        for one in newest(connection, version.c.lens_id.in_(some), among("on_shelf")).values():
+            if one.data.get("shelf") and one.now.lens_id:
+                around = standing_in(known, bytes.fromhex(one.data["shelf"]))
+                placed[one.now.lens_id] = (around, bool(one.data["pinned"]))
+    found: dict[str, dict[bytes, bool]] = {camera: {} for camera in starts}
+    for camera, shelf_id in starts.items():
+        for lens_id, group in groups.items():
+            pins = [placed[one][1] for one in group if one in placed and shelf_id in placed[one][0]]
+            if pins:
+                found[camera][lens_id] = any(pins)
+    return found
 
 
 def shelves_shown(connection: Connection, only: Sequence[bytes] | None = None) -> list[ShelfShown]:

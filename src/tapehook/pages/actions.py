@@ -24,7 +24,7 @@ from tapehook.book.lenses import lenses_of, mark_lens, read_serial
 from tapehook.book.matching import Answers
 from tapehook.book.measuring import Measured, Measurement, correct, corrections_of_job, of_job, of_lenses
 from tapehook.book.search import index_lenses
-from tapehook.book.shelves import new_shelf, put_on_shelf, where_shelved
+from tapehook.book.shelves import camera_shelf, new_shelf, put_on_shelf, set_camera_shelf, shelves, where_shelved
 from tapehook.book.trouble import BookRefusal, refusal
 from tapehook.book.versions import thing
 from tapehook.book.working import measure, save_job
@@ -204,6 +204,16 @@ class Acts:
             there = where_shelved(writing.connection, "lens", _key(lens))
             seen = there.seen if there else ()
             put_on_shelf(writing, "lens", _key(lens), _key(shelf) if shelf else None, pinned=pinned, seen=seen)
+
+    def start_at(self, who: str, now: JobNow, camera: str, shelf: str) -> None:
+        """Let the next change of lens of a camera start at a shelf."""
+        if camera not in {one.letter for one in now.job.cameras}:
+            raise NotThere("There is no such camera in this job.")
+        with self.desk.writing(who, now.key) as writing:
+            if _key(shelf) not in shelves(writing.connection):
+                raise NotThere("There is no such shelf in this book.")
+            there = camera_shelf(writing.connection, now.id, camera)
+            set_camera_shelf(writing, now.id, camera, _key(shelf), seen=there.seen if there else ())
 
     def needs_work(self, who: str, lens: str, *, needs_work: bool, why: str) -> None:
         """Mark a lens as in need of work, or as done."""

@@ -403,6 +403,13 @@ def post_shelf(acts: Act, who: Who, sent: asked.NewShelf) -> Json:
     return {"key": acts.new_shelf(who.who, sent.name, sent.parent)}
 
 
+@router.post("/jobs/{job}/start")
+def post_start(desk: At, acts: Act, who: Who, job: Key, sent: asked.Start) -> Json:
+    """Let the next change of lens of a camera start at a shelf."""
+    acts.start_at(who.who, desk.job(job), sent.camera, sent.shelf)
+    return {"stamp": desk.stamp()}
+
+
 @router.post("/lenses/{lens}/shelf")
 def post_on_shelf(desk: At, acts: Act, who: Who, lens: Key, sent: asked.OnShelf) -> Json:
     """Put a lens on a shelf."""

@@ -159,6 +159,13 @@ class OnShelf(Asked):
     pinned: bool = False
 
 
+class Start(Asked):
+    """The shelf where the next change of lens of a camera starts."""
+
+    camera: Short
+    shelf: Key
+
+
 class Work(Asked):
     """That a lens needs work, and why."""
 

@@ -19,6 +19,7 @@ from sqlalchemy import func, select
 from tapehook.book import tables
 from tapehook.book.jobs import JobDocument, document_id, on_cameras, rows_now, sign_offs_of
 from tapehook.book.measuring import Measured, Measurement
+from tapehook.book.shelving import starts_of
 from tapehook.book.store import Book, Writer, Writing
 from tapehook.book.versions import Thing, Version, newest, thing
 from tapehook.finding import sort_findings
@@ -66,6 +67,8 @@ class JobNow:
     lens_ids: dict[str, bytes]
     on_camera: dict[bytes, Thing]
     signed: tuple[Thing, ...]
+    starts: dict[str, dict[bytes, bool]]
+    """For each camera with a default shelf: the lenses that stand there, and whether they are pinned."""
     number: int
     read_at: float
     """When it was read, on the clock that only goes forward."""
@@ -364,10 +367,13 @@ class Desk:
             rows = rows_now(connection, found, found.now, self.book.name)
             lens_ids = {lens.row_id: lens.lens_id for lens in JobDocument.of(found.now).lenses}
             placed, signed = on_cameras(connection, job_id), sign_offs_of(connection, job_id)
+            starts = starts_of(connection, job_id, set(lens_ids.values()))
         tables_ = {"readings": "reading", "charts": "chart", "tstops": "light"}
         measured = {field: tuple(map(self._made.of, rows[kind])) for field, kind in tables_.items()}
         job = self._made.job(found.now).model_copy(update={field: value for field, value in measured.items() if value})
-        return JobNow(key, job_id, name, found, job, rows, lens_ids, placed, tuple(signed), number, time.monotonic())
+        return JobNow(
+            key, job_id, name, found, job, rows, lens_ids, placed, tuple(signed), starts, number, time.monotonic()
+        )
 
     def prep(self, now: JobNow) -> Prep:
         """A job prepared; what is equal to an earlier time is not worked out again."""

@@ -23,6 +23,8 @@ def onset_data(now: JobNow, prep: Prep, builds: list[CameraBuild]) -> dict[str, 
     for entry, lens in zip(prep.lenses, data["lenses"], strict=True):
         lens["key"] = now.lens_key(entry.lens.id)
         lens["on"] = now.mounted_on(entry.lens.id)
+        own = now.lens_ids[entry.lens.id]
+        lens["startsAt"] = {camera: there[own] for camera, there in now.starts.items() if own in there}
         lens["budget"] = _budget(entry)
         lens["measuredAt"] = max((one.when for one in now.rows["reading"] if one.row_id == entry.lens.id), default=None)
         lens["stopMapped"] = "iris" in entry.axes

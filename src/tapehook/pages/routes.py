@@ -13,7 +13,7 @@ from tapehook.book.history import lens_history
 from tapehook.book.jobs import builds_of
 from tapehook.book.lenses import lenses_of
 from tapehook.book.search import find_lenses
-from tapehook.book.shelves import on_shelf, shelves
+from tapehook.book.shelves import camera_shelf, on_shelf, shelves
 from tapehook.book.signing import signed_off
 from tapehook.finding import SIGN
 from tapehook.job import Lens
@@ -349,13 +349,16 @@ def get_lenses(
         items = [one for one in stands if one.item == "lens"]
         found = lenses_of(connection, [one.item_id for one in items])
         of_job = lenses_of(connection, list(now.lens_ids.values())) if now and not q and not shelf else {}
+        letters = [one.letter for one in now.job.cameras] if now and shelf else []
+        starts = {letter: camera_shelf(connection, now.id, letter) for letter in letters} if now else {}
     on = [(found[one.item_id], one.pinned) for one in items if one.item_id in found]
     hits = find_lenses(desk.book, q) if q.strip() else None
     chosen = shelved.get(bytes.fromhex(shelf)) if shelf else None
     ordered = sorted(shelved.values(), key=lambda one: one.path.casefold())
     return page(
         request, "lenses.html", here="lenses", now=now, topics="book", q=q, hits=hits, shelves=ordered, shelf=chosen,
-        on=on, of_job=list({one.id: one for one in of_job.values()}.values()),
+        on=on, of_job=list({one.id: one for one in of_job.values()}.values()), letters=letters,
+        starting=[letter for letter, one in starts.items() if one is not None and one.data["shelf"] == shelf],
     )  # fmt: skip
 
 

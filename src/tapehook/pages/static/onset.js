@@ -555,13 +555,14 @@ function wireSliders() {
 
 function showShelf() {
   const found = search(job.lenses.map(searchEntry), at("shelf-search").value).map((index) => job.lenses[index]);
-  // The camera's own lenses first, then what is shared, then what others carry.
-  const rank = (lens) => (!lens.camera ? 1 : carries(state.letter, lens) ? 0 : 2);
+  // What stands on the shelf where this camera starts, pins first; then its own lenses, what is shared, what others carry.
+  const starts = (lens) => lens.startsAt?.[state.letter];
+  const rank = (lens) => (starts(lens) !== undefined ? (starts(lens) ? -2 : -1) : !lens.camera ? 1 : carries(state.letter, lens) ? 0 : 2);
   const ordered = at("shelf-search").value ? found : found.sort((a, b) => rank(a) - rank(b));
   at("shelf-list").replaceChildren(
     ...ordered.map((lens) => {
       const where = lens.key === state.lens?.key ? "on this camera" : lens.on ? `on camera ${lens.on}` : lens.camera ? `camera ${lens.camera}` : "shared";
-      const button = node("button", { type: "button" }, node("bdi", { className: "lens-name", textContent: lens.title }), node("span", { className: "quiet", textContent: `${lens.id} · ${where}` }));
+      const button = node("button", { type: "button" }, node("bdi", { className: "lens-name", textContent: lens.title }), node("span", { className: "quiet", textContent: `${lens.id} · ${where}${starts(lens) === undefined ? "" : " · on the shelf of this camera"}` }));
       button.addEventListener("click", () => swapTo(lens));
       return node("li", {}, button);
     }),
