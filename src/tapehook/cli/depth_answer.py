@@ -195,6 +195,14 @@ def asked_of(typed: Mapping[str, str | None], at: str = "distance") -> Asked:
     )
 
 
+def through_typed(typed: Mapping[str, str | None]) -> Through:
+    """The extender and the port of another command, as typed. Raises Refusal."""
+    read = _Reader(typed)
+    found = depth_through.through_of(read, typed)
+    read.finish()
+    return found
+
+
 _CHART = ("chart_width", "frame_fill", "sensor_width", "chart_distance")
 """Options that say together what one chart of known width showed."""
 
