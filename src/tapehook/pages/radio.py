@@ -70,7 +70,7 @@ def _planned(job: Job, spots: Sequence[Spot], asked: RadioAsked) -> RadioPrep:
     given: dict[str, Any] = {"keep": channels} if asked.mode == "keep" and channels else {}
     if asked.mode == "judge" and channels:
         given = {"judge": channels}
-    return plan_radio(job, taken=taken, scan=_scan(asked.scan), moved=moved, file="the page", **given)
+    return plan_radio(job, taken=taken, scan=_scan(asked.scan), moved=moved, solver=False, file="the page", **given)
 
 
 def _named(spot: Spot) -> str:

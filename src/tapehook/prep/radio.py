@@ -76,14 +76,16 @@ def plan_radio(
     taken: Sequence[Taken] = (),
     scan: Scan | None = None,
     moved: Mapping[str, Place] | None = None,
+    solver: bool = True,
     file: str = "plan",
 ) -> RadioPrep:
     """Plan the job's radios, keeping channels of ``keep`` where that can be done, or judge the plan ``judge``.
 
     Channels that touch ``taken`` are withdrawn; without ``keep``, the plan kept is then the one made before they were
     taken. What a ``scan`` heard counts beside the noise everywhere. ``moved`` puts radios and senders elsewhere, to see
-    what that does, by keys such as "A hand 0", "A receiver 0" and "sender 0". Raises JobProblems without a region or
-    radios, and with channels that do not exist in ``keep`` or ``judge``.
+    what that does, by keys such as "A hand 0", "A receiver 0" and "sender 0". Without ``solver`` it comes sooner
+    and proves less of many cameras. Raises JobProblems without a region or radios, and with channels that do not exist
+    in ``keep`` or ``judge``.
     """
     _check(job)
     given = _channels(keep if keep is not None else judge or {}, job, file)
@@ -91,9 +93,13 @@ def plan_radio(
     before = given
     if taken:
         if keep is None and judge is None:
-            before = make_plan(air).channels
+            before = make_plan(air, solver=solver).channels
         permits, refused, air = _on_the_air(job, taken, scan, moved or {})
-    plan = judge_plan(air, given) if judge is not None else make_plan(air, before or None, other=True)
+    plan = (
+        judge_plan(air, given, solver=solver)
+        if judge is not None
+        else make_plan(air, before or None, solver=solver, other=True)
+    )
     said = _assumed(job, taken, scan)
     return RadioPrep(job, air, plan, permits, refused, tuple(said), judge is not None, tuple(taken))
 

@@ -194,7 +194,7 @@ def _engine(prep: RadioPrep) -> Iterator[Finding]:
     else:
         message = "The plan is good but not proven best; bound_db says what no plan can be better than."
     if installed():
-        step = "Its time ran out: nothing to do. Fewer cameras, or fewer bands to choose from, would be proven."
+        step = "Nothing to do: more time, fewer cameras or fewer bands to choose from would prove more."
     else:
         step = "Install the extra tapehook[radio], which proves more of large plans."
     yield Finding("radio-bound", "info", "Radio", message, step)

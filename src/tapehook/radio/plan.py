@@ -77,7 +77,8 @@ def make_plan(
 ) -> RadioPlan:
     """The best plan; with ``keep`` the one that moves the fewest cameras within ``KEEP_SLACK_DB`` of it.
 
-    ``other`` looks for the next-best plan besides.
+    ``other`` looks for the next-best plan besides, where nothing was kept. Without ``solver`` it answers sooner, and
+    proves less of many cameras.
     """
     without = tuple(one.letter for one in air.networks if not one.options)
     served = replace(air, networks=tuple(one for one in air.networks if one.options))
@@ -94,7 +95,7 @@ def make_plan(
     channels = _channels(served, chosen.choice)
     moved = tuple(letter for letter, old in (keep or {}).items() if letter in channels and channels[letter] != old)
     margins = margins_of(served, channels)
-    second = next_best(table, chosen) if other else None
+    second = next_best(table, chosen) if other and not any_kept else None
     total = plain.total(chosen.choice)
     return RadioPlan(
         "infeasible" if without else "proven" if chosen.proven else "bound",
@@ -142,9 +143,9 @@ def margins_of(air: Air, channels: Mapping[str, Channel]) -> dict[str, float]:
     return {letter: float(found.min()) for letter, found in margins_db(air, channels).items()}
 
 
-def judge_plan(air: Air, channels: dict[str, Channel]) -> RadioPlan:
+def judge_plan(air: Air, channels: dict[str, Channel], *, solver: bool = True) -> RadioPlan:
     """A plan somebody else made, with its margins and the bound of the best one; channels stand as given."""
-    best = make_plan(air)
+    best = make_plan(air, solver=solver)
     status: Status = "infeasible" if set(channels) != {one.letter for one in air.networks} else "bound"
     margins = margins_of(air, channels)
     back = fallbacks(*_given(air, channels)) if channels else {}
