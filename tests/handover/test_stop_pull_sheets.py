@@ -11,6 +11,7 @@ from tapehook.job.shots import shots_in
 from tapehook.job.stop_pulls import stop_pulls_in
 from tapehook.prep import Prep, prepare
 from tests.cli.running import ROOT
+from tests.handover.matterhorn import faults
 
 DEMO = ROOT / "src" / "tapehook" / "demo_job"
 
@@ -23,7 +24,7 @@ def _prep() -> Prep:
 
 
 def test_a_stop_pull_has_a_page_with_its_moments(prep: Prep) -> None:
-    """The demo's: title, verdict, thirteen moments with iris and extra motor, errors, cautions, and all four motors."""
+    """The demo's: title, verdict, thirteen moments with iris and extra motor, errors and cautions; and PDF/UA holds."""
     plans, _ = shots_in(shot_texts(DEMO))
     pulls, wrong = stop_pulls_in(shot_texts(DEMO))
     assert (list(pulls), wrong) == (["window"], [])
@@ -32,7 +33,9 @@ def test_a_stop_pull_has_a_page_with_its_moments(prep: Prep) -> None:
     (page,) = said["pages"]
     assert len(page["moments"]) == 13
     wish = PackWish(plans=plans, stop_pulls=pulls)
-    with pymupdf.open(stream=render_pack(prep, wish, pack_strips(prep, wish))) as pdf:
+    data = render_pack(prep, wish, pack_strips(prep, wish))
+    assert faults(data) == []
+    with pymupdf.open(stream=data) as pdf:
         texts = [one.get_text() for one in pdf]
     (text,) = [one for one in texts if "Stop pull window" in one and "Moments" in one]
     for words in ("works", "0.5 s", "6.5 s", "15.4°", "48.5°", "83.9 %", "iris backlash", "leave the outer one still"):
