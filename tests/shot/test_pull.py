@@ -251,3 +251,48 @@ def test_two_moments_are_a_pull() -> None:
     """The shortest tube has a line, its slowest."""
     tube = Tube(0.5, np.array([0.0, 3.0]), np.array([1.0, 4.0]))
     assert smoothest_pull(tube).peak_speed == pytest.approx(4.0)
+
+
+def _hand_over(room: float, lag_s: float) -> Demand:
+    """Sixty frames at 24 a second: 20 degrees held, six free frames, 50 degrees held, each with ``room`` either way."""
+    low, high = np.full(60, -300.0), np.full(60, 300.0)
+    low[:27], high[:27] = 20.0 - room, 20.0 + room
+    low[33:], high[33:] = 50.0 - room, 50.0 + room
+    late = Tube(1.0 / 24.0, low, high).late(lag_s)
+    assert late is not None
+    return Demand(1.0 / 24.0, late.low, late.high, np.full(60, room))
+
+
+@pytest.mark.parametrize("lag_s", [0.0, 0.1])
+def test_a_hand_over_too_short_against_brute_force(lag_s: float) -> None:
+    """A rack that the motor cannot make in its six frames, with and without lag: as few soft frames as trying every
+    stretch of frames that might be let go finds; what is soft is one stretch, as both people stand still."""
+    demand, limits = _hand_over(2.0, lag_s), Limits(speed=60.0)
+    found = fewest_soft_frames(demand, limits)
+    assert found is not None
+    least = 60
+    for start, end in itertools.combinations(range(61), 2):
+        low, high = demand.low.copy(), demand.high.copy()
+        low[start:end], high[start:end] = -300.0, 300.0
+        if end - start < least and can_follow(Tube(demand.step_s, low, high), limits):
+            # Frames in which the ring is free anyway are not soft.
+            bound = demand.high[start:end] - demand.low[start:end] < 600.0
+            least = min(least, int(bound.sum()))
+    assert 0 < int(found.soft.sum()) == least
+
+
+@pytest.mark.parametrize("lag_s", [0.0, 0.05])
+def test_the_widest_stop_of_a_hand_over(lag_s: float) -> None:
+    """Within a hundredth of a stop of stepping through stops, with lag and hand-over, for a motor with both limits."""
+    limits = Limits(speed=80.0, acceleration=2500.0)
+
+    def tube_of(f_number: float) -> Tube:
+        demand = _hand_over(f_number, lag_s)
+        return Tube(demand.step_s, demand.low, demand.high)
+
+    found = widest_stop(tube_of, limits, 1.4, 22.0)
+    assert found is not None
+    stops = 2 ** (np.arange(0.0, 8.0, 0.005) / 2.0) * 1.4
+    stepped = next(float(f) for f in stops if can_follow(tube_of(float(f)), limits))
+    assert stepped > 1.5
+    assert abs(2.0 * np.log2(found / stepped)) < 0.01
