@@ -83,6 +83,21 @@ def test_the_demo_pull_holds_the_exposure(job: Path) -> None:
     assert answer["max_exposure_error_stops"] == pytest.approx(float(told.max()))
 
 
+def test_the_demo_shot_as_its_motors_lag(job: Path) -> None:
+    """The demo's own stop pull, iris 21 and extra motor 45 ms late, with play on both: within what is told throughout,
+    and of the known lag only its doubt, 10 ms at 1 stop a second, is left in the error."""
+    answer = stop_pull(job, "window")
+    times, iris, extra, told = columns(answer, "time_s", "iris_position", "extra_motor_deg", "exposure_error_stops")
+    light = stops_of_demo_iris, pair_stops(0.32, 0.00005)
+    ticks, drift = exposure_drift(
+        times, iris, extra, *light, iris_play=0.4, extra_play=0.2, iris_lag_s=0.021, extra_lag_s=0.045
+    )
+    wanted = -(6.0 + answer["loss_stops"])
+    assert np.all(np.abs(drift - wanted) <= np.interp(ticks, times, told))
+    lag = next(error for error in answer["error_budget"] if error["name"] == "lag between motors")
+    assert lag["largest_stops"] == pytest.approx(0.010, abs=0.002)
+
+
 def test_percent_density_and_angle_agree(job: Path) -> None:
     """The three say the same: density by the two constants of the pair, percent by the quarter turn."""
     plan(job, "T2", "T8")
