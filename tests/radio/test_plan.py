@@ -157,6 +157,24 @@ def test_the_next_best_is_the_second_of_all_choices() -> None:
         assert (table.worst(second), table.total(second)) == min((table.worst(o), table.total(o)) for o in others)
 
 
+def test_the_best_single_move_is_the_best_of_all_single_moves(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What stands in for the next best of many networks: every choice that differs in one network, tried."""
+    monkeypatch.setattr("tapehook.radio.best.NEXT_UP_TO", 0)
+    for seed in range(40):
+        table = random_table(seed)
+        chosen = choose(table, solver=False)
+        best = chosen.choice
+        moves = [
+            (*best[:i], k, *best[i + 1 :]) for i, row in enumerate(table.alone) for k in range(row.size) if k != best[i]
+        ]
+        second = next_best(table, chosen)
+        if not moves:
+            assert second is None
+            continue
+        assert second in moves
+        assert (table.worst(second), table.total(second)) == min((table.worst(one), table.total(one)) for one in moves)
+
+
 def test_forty_cameras_have_their_worst_margin_proven() -> None:
     """Without the solver, by search and cliques; and the sum is told with a bound below it."""
     air = random_air(6, 40, 26, emitters=100)

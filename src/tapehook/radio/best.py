@@ -127,13 +127,32 @@ def next_best(table: Table, chosen: Chosen) -> Choice | None:
     Every other choice leaves the option of at least one network, so the best is that of the tables without one. Beyond
     ``NEXT_UP_TO`` networks only single moves are looked at.
     """
-    others = []
-    for i, k in enumerate(chosen.choice):
-        if table.alone[i].size == 1:
-            continue
-        if table.count <= NEXT_UP_TO:
-            others.append(choose(table.without(i, k), solver=False).choice)
-        else:
-            moves = ((*chosen.choice[:i], m, *chosen.choice[i + 1 :]) for m in range(table.alone[i].size) if m != k)
-            others.append(min(moves, key=lambda one: (table.worst(one), table.total(one))))
+    if table.count > NEXT_UP_TO:
+        return _best_move(table, chosen.choice)
+    free = [(i, k) for i, k in enumerate(chosen.choice) if table.alone[i].size > 1]
+    others = [choose(table.without(i, k), solver=False).choice for i, k in free]
     return min(others, key=lambda one: (table.worst(one), table.total(one)), default=None)
+
+
+def _best_move(table: Table, choice: Choice) -> Choice | None:
+    """The best choice in which one network stands elsewhere."""
+    count = table.count
+    now = np.diag([int(table.alone[i][k]) for i, k in enumerate(choice)])
+    for (i, j), pair in table.pairs.items():
+        now[i, j] = now[j, i] = pair[choice[i], choice[j]]
+    found = []
+    for i in range(count):
+        worst, cost = table.alone[i].copy(), table.cost(i).copy()
+        for j in range(count):
+            if j != i:
+                first = i < j
+                shortfall, more = table.pairs[min(i, j), max(i, j)], table.pair_cost(min(i, j), max(i, j))
+                worst = np.maximum(worst, shortfall[:, choice[j]] if first else shortfall[choice[j]])
+                cost += more[:, choice[j]] if first else more[choice[j]]
+        rest = int(np.delete(np.delete(now, i, axis=0), i, axis=1).max(initial=0))
+        moves = [k for k in range(worst.size) if k != choice[i]]
+        found += [(max(rest, int(worst[k])), int(cost[k]) - int(cost[choice[i]]), i, k) for k in moves]
+    if not found:
+        return None
+    _, _, i, k = min(found)
+    return (*choice[:i], k, *choice[i + 1 :])
