@@ -19,7 +19,7 @@ from tapehook.book.measuring import correct, in_force
 from tapehook.book.merging import merge
 from tapehook.book.migrating import HEAD, REVISIONS, make_tables
 from tapehook.book.place import place_of
-from tapehook.book.search import find_lenses
+from tapehook.book.search import find_lenses, index_lenses
 from tapehook.book.store import Book, new_book, open_book
 from tapehook.book.trouble import BookRefusal
 from tapehook.book.working import measure
@@ -114,6 +114,41 @@ def test_an_older_book_is_backed_up_then_brought_up_to_date(tmp_path: Path) -> N
         assert not inspect(connection).has_table("word")
         assert connection.execute(text("SELECT serial FROM lens")).scalars().all() == ["4711"]
     engine.dispose()
+
+
+def test_a_book_of_the_second_step_is_brought_up_to_date(
+    books: Books, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest
+) -> None:
+    """On both engines: its lens is found as before, the backup opens, and a measurement of no lens is refused."""
+    monkeypatch.setattr("tapehook.book.backup.data_folder", lambda: tmp_path)
+    where = str(tmp_path / "old.book")
+    if books.engine == "postgresql":
+        where = request.getfixturevalue("server").make("second_step")
+    else:
+        new_book(where).close()
+    engine = engine_of(place_of(where))
+    with transaction(engine, where, writes=True) as connection:
+        for table in inspect(connection).get_table_names():
+            connection.execute(text(f"DROP TABLE {table}"))
+    with transaction(engine, where, writes=True) as connection:
+        make_tables(connection, where, "0002")
+        connection.execute(insert(tables.book), {"key": "id", "value": "00" * 16})
+        lens_id = lens_id_of("Harbour 50", "4711")
+        lens = {"id": lens_id, "model": "Harbour 50", "serial": "4711", "serial_plain": "4711"}
+        connection.execute(insert(tables.lens), {**lens, "provisional": None})
+        index_lenses(connection, [lens_id])
+    engine.dispose()
+    with open_book(where) as book:
+        assert len(find_lenses(book, "4711").lenses) == 1
+        assert check(book).faults == ()
+        take_in(book, small())
+        row = (b"?" * 16, *next(iter(contents(book)["measurement"]))[1:])
+        lost = dict(zip((column.name for column in tables.measurement.c), row, strict=True))
+        with pytest.raises(BookRefusal), book.writing(ANNA) as writing:
+            writing.connection.execute(insert(tables.measurement), lost)
+    (kept,) = tmp_path.rglob("*.before-step-0002.*.backup")
+    with open_book(str(kept)) as old:
+        assert [one.lens.serial for one in find_lenses(old, "4711").lenses] == ["4711"]
 
 
 def _old_book(path: Path) -> None:
