@@ -117,3 +117,11 @@ def test_an_unknown_lens_is_refused() -> None:
     """A job without the lens that goes has nothing to swap."""
     with pytest.raises(KeyError):
         swap_lens(_job(), "L7", newcomer(GOES, "L9"))
+
+
+def test_what_belongs_to_the_one_that_goes_stays_with_it() -> None:
+    """Another copy has its own quirks, condition and photos; what the model has in common it keeps."""
+    goes = a_lens(quirks="breathes", condition_on_receipt="scratched", photos_on_return="a.jpg", extender=1.4, **WIDE)
+    comes = newcomer(goes, "L9")
+    assert (comes.quirks, comes.condition_on_receipt, comes.photos_on_return) == (None, None, None)
+    assert (comes.extender, comes.focal_mm) == (1.4, 25.0)
