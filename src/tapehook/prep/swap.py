@@ -114,9 +114,9 @@ def _prepared(job: Job, goes_id: str, comes: Lens, marks: Sequence[Reading]) -> 
 def newcomer(goes: Lens, lens_id: str) -> Lens:
     """A lens nobody has listed yet, taken to be another copy of the one that goes; its serial is its id."""
     own = {"id": lens_id, "serial": lens_id, "twin_of": goes.id, "note": None, "row": None}
-    apart = ("blur_floor_mm", "hard_stop_near", "hard_stop_far", "motor_end_near", "motor_end_far", "quirks")
-    apart += ("condition_on_receipt", "photos_on_receipt", "condition_on_return", "photos_on_return")
-    return goes.model_copy(update=own | dict.fromkeys(apart))
+    measured = ("blur_floor_mm", "hard_stop_near", "hard_stop_far", "motor_end_near", "motor_end_far")
+    seen = ("quirks", "condition_on_receipt", "photos_on_receipt", "condition_on_return", "photos_on_return")
+    return goes.model_copy(update=own | dict.fromkeys((*measured, *seen)))
 
 
 def _used(borrowed: BorrowedPrep | None, stop: StopView | None) -> float | None:
