@@ -102,10 +102,10 @@ def test_names_that_mean_harm_are_only_names(job: Job) -> None:
 
 
 def test_paper_and_many_cameras(job: Job) -> None:
-    """US Letter, and ten cameras: a page each."""
+    """US Letter, and five cameras: a page each."""
     model = job.radios[0]
-    radios = [model.model_copy(update={"id": f"R{one}", "camera": one}) for one in "ABCDEFGHIJ"]
+    radios = [model.model_copy(update={"id": f"R{one}", "camera": one}) for one in "ABCDE"]
     many = Job(region="US", radios=tuple(radios), title="many")
     pack = Pack(render_radio_sheets(plan_radio(many), paper="us-letter"))
-    assert sum(text.startswith("Radio, camera") for text in pack.texts) == 10
+    assert sum(text.startswith("Radio, camera") for text in pack.texts) == 5
     assert pack.pages[0].rect.width == pytest.approx(612.0)

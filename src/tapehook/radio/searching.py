@@ -3,7 +3,7 @@
 The first goes through the options as bits of whole numbers, a few microseconds a step: it is a colouring with a
 forbidden list for each pair. The second is a search with bounds in which pair costs were first moved to single options
 where that raises the bound (message passing; V. Kolmogorov, Convergent tree-reweighted message passing for energy
-minimization, 2006).
+minimization, IEEE PAMI 28, 2006).
 """
 
 from collections.abc import Iterator
