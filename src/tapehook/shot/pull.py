@@ -7,12 +7,16 @@ Interior-Point Quadratic Programming Solver, 2023).
 """
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from tapehook.shot.slowest import slow_line, slowest_peak_speed
 from tapehook.shot.tube import Tube
+
+if TYPE_CHECKING:
+    from scipy.sparse import csc_matrix
 
 Floats = npt.NDArray[np.float64]
 
@@ -93,13 +97,12 @@ def _solve(tube: Tube, limits: Limits) -> Floats:
     # In widths of the tube and from its middle, seconds left out: numbers the solver's tolerances are made for.
     middle = float(np.median(_finite((tube.low + tube.high) / 2.0)))
     unit = max(float(np.median(_finite(tube.high - tube.low))), 1e-6)
-    second = sparse.diags([1.0, -2.0, 1.0], [0, 1, 2], shape=(n - 2, n), format="csc")
     rows, ends = [], []
     if limits.speed is not None:
         rows.append(sparse.diags([-1.0, 1.0], [0, 1], shape=(n - 1, n), format="csc"))
         ends.append(np.full(n - 1, limits.speed * h / unit))
     if limits.acceleration is not None:
-        rows.append(second)
+        rows.append(sparse.diags([1.0, -2.0, 1.0], [0, 1, 2], shape=(n - 2, n), format="csc"))
         ends.append(np.full(n - 2, limits.acceleration * h * h / unit))
     solver = piqp.SparseSolver()
     settings = solver.settings
@@ -108,7 +111,7 @@ def _solve(tube: Tube, limits: Limits) -> Floats:
     settings.eps_duality_gap_abs = settings.eps_duality_gap_rel = TOLERANCE
     bound = np.concatenate(ends) if ends else None
     solver.setup(
-        (second.T @ second * 2.0).tocsc(),
+        _roughness_rows(n),
         np.zeros(n),
         None,
         None,
@@ -123,6 +126,20 @@ def _solve(tube: Tube, limits: Limits) -> Floats:
         raise NoPull("no line stays in the tube within the speed and acceleration of the motor")
     found: Floats = np.clip(solver.result.x * unit + middle, tube.low, tube.high)
     return found
+
+
+def _roughness_rows(n: int) -> "csc_matrix":
+    """Twice the product of second differences with themselves, five diagonals (n, n), written down as they come."""
+    from scipy.sparse import csc_matrix
+
+    beside = np.zeros((n, 5))  # column j: its rows j - 2 to j + 2
+    for at, one in enumerate((1.0, -2.0, 1.0)):
+        for other, two in enumerate((1.0, -2.0, 1.0)):
+            beside[at : n - 2 + at, 2 + other - at] += 2.0 * one * two
+    rows = np.arange(n)[:, None] + np.arange(-2, 3)
+    there = (rows >= 0) & (rows < n)
+    starts = np.concatenate([[0], np.cumsum(there.sum(axis=1))])
+    return csc_matrix((beside[there], rows[there], starts), shape=(n, n))
 
 
 def _finite(values: Floats) -> Floats:
