@@ -3,13 +3,14 @@
 from collections.abc import Mapping
 from typing import Any
 
-from tapehook import __version__
 from tapehook.handover.glyphs import breakable, printable
+from tapehook.handover.pdf_data import pack_data
 from tapehook.handover.pdf_words import finding_words
 from tapehook.handover.typesetting import Paper, set_pdf
 from tapehook.job import Job, JobProblems
 from tapehook.picture.lot import lot
 from tapehook.picture.spectrum import spectrum
+from tapehook.prep import prepare
 from tapehook.prep.radio import BAND_OF, RadioPrep, plan_radio
 from tapehook.prep.radio_as_json import network_of, next_best_as_json, transmitters
 from tapehook.prep.radio_findings import cautions, channel_name, radio_findings
@@ -36,16 +37,6 @@ _PROVE = (
     "Camera moving as in the shot; behind sets, vehicles and metal. Write what is shown, lost or late.",
     "Then the channel to fall back on, once, so that it is known to work.",
 )
-_NO_COVER: dict[str, Any] = {
-    "facts": [],
-    "acts": {"counts": {"fix": 0, "watch": 0}, "findings": [], "kinds": []},
-    "signed": None,
-    "lens_rows": [],
-    "assumptions": [],
-    "lenses": [],
-    "cameras": [],
-}
-"""What pack.typ asks for besides, and does not print here."""
 _MOST_FINDINGS = 12
 _Said = dict[str, Any]
 
@@ -70,13 +61,9 @@ def _judged(job: Job, channels: Mapping[str, tuple[str, int]]) -> RadioPrep | No
 
 def render_radio_sheets(prep: RadioPrep, *, paper: Paper | None = None) -> bytes:
     """The sheets as a PDF of their own; equal bytes for equal input. Raises TypesettingError."""
-    data = {
-        "title": _clean(prep.job.title),
-        "paper": paper or prep.job.paper,
-        "version": __version__,
-        **_NO_COVER,
-        "more": {"radio": sheet_data(prep)},
-    }
+    # What pack.typ asks for besides, of a job with nothing in it; none of it is printed.
+    bare = pack_data(prepare(Job(title=prep.job.title)), paper or prep.job.paper)
+    data = {**bare, "more": {"not_tested": [], "radio": sheet_data(prep)}}
     return set_pdf("pack.typ", data, tagged=True, then=("pack_radio.typ", "radio_alone.typ"))
 
 
