@@ -1,11 +1,13 @@
 """The sharp lane over time: places on the picture are those of the figures, and what people typed stays text."""
 
+import itertools
 import re
 
 import pytest
 
 from tapehook.picture.floor_plan import FloorPlan, Way, floor_plan
 from tapehook.picture.lane_chart import LaneChart, PersonLine, lane_chart
+from tapehook.picture.lettering import text_width
 from tests.picture.reading import parse
 
 EVIL = '<b>"Ada" & co</b>'
@@ -74,3 +76,23 @@ def test_the_plan_keeps_one_scale() -> None:
     assert ivo[0] - ada[0] == pytest.approx(ada[1] - ada_far[1], abs=0.02)
     assert ada_far[1] < ada[1]
     assert "2 s, 5 s" in drawn
+
+
+def test_words_on_the_plan_run_over_no_others() -> None:
+    """Two people whose marks nearly meet, at the edge of the picture: all words are apart, and inside."""
+    people = [
+        Way("Tess", [0.0, 4.0, 6.5], [(0.3, 6.0), (0.0, 2.0), (0.02, 1.98)]),
+        Way("Joost", [0.0, 4.4, 6.5], [(0.4, 6.1), (0.03, 2.01), (0.0, 1.95)]),
+    ]
+    drawn = floor_plan(
+        FloorPlan(Way("camera", [0.0], [(0.0, 0.0)]), people, None), width=160.0, height=220.0, title="x"
+    )
+    boxes = []
+    for one in parse(drawn).iter():
+        if one.tag.endswith("text") and " s" in (one.text or ""):
+            left, base = float(one.get("x") or 0), float(one.get("y") or 0)
+            boxes.append((left, base - 6.5, left + text_width(one.text or "", 9.0), base + 1.5))
+    assert len(boxes) >= 4
+    assert all(left >= 0 and right <= 160.0 and bottom <= 220.0 for left, _, right, bottom in boxes)
+    for (x, y, r, b), (left, top, right, bottom) in itertools.combinations(boxes, 2):
+        assert not (left < r and x < right and top < b and y < bottom)

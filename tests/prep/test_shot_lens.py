@@ -105,7 +105,11 @@ def test_off_speed_and_shutter_are_noted(prep: Prep) -> None:
 
 def test_a_hand_over_is_told_with_its_soft_share(prep: Prep) -> None:
     """From Ada at 2 m to Ivo at 4 m within half a second: eleven frames, those counted in which neither is sharp."""
-    text = 'lens = "L05"\nstop = "T2"\nlag_ms = 0\nmonitor_delay_ms = 0\n' + HERE % (2, 2) + (HERE % (4, 4)).replace("Ada", "Ivo")
+    text = (
+        'lens = "L05"\nstop = "T2"\nlag_ms = 0\nmonitor_delay_ms = 0\n'
+        + HERE % (2, 2)
+        + (HERE % (4, 4)).replace("Ada", "Ivo")
+    )
     text += '[[hold]]\nfrom_s = 0\nto_s = 1\nwho = ["Ada"]\n[[hold]]\nfrom_s = 1.5\nto_s = 2.5\nwho = ["Ivo"]\n'
     plan = plan_shot(prep, shot_from(text.encode(), "shots/x.toml"))
     (over,) = handovers_of(plan)

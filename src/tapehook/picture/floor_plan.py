@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from tapehook.picture.colours import PAPER, Theme
 from tapehook.picture.lettering import text_width
@@ -44,8 +44,9 @@ def floor_plan(plan: FloorPlan, *, width: float, height: float, title: str, them
         return x, height / 2 - (place[1] - (near + far) / 2) * scale
 
     parts = [*_bar(scale, width, height, theme), *_camera(plan, at(plan.camera.places_m[0]), at, theme)]
+    room = _Room(width, height)
     for number, way in enumerate(plan.people):
-        parts += _way(way, [at(place) for place in way.places_m], _DASHES[number % len(_DASHES)], width, theme)
+        parts += _way(way, [at(place) for place in way.places_m], _DASHES[number % len(_DASHES)], room, theme)
     return drawing(width, height, title, _description(plan), *parts)
 
 
@@ -79,7 +80,32 @@ def _camera(plan: FloorPlan, here: tuple[float, float], at: object, theme: Theme
     return [*parts, path(corners, closed=True, fill=theme.ink, stroke=theme.ink, stroke_width=0.6)]
 
 
-def _way(way: Way, points: list[tuple[float, float]], dash: str, width: float, theme: Theme) -> list[Element]:
+@dataclass(slots=True)
+class _Room:
+    """A picture of ``width`` by ``height`` and the boxes of the words in it."""
+
+    width: float
+    height: float
+    boxes: list[tuple[float, float, float, float]] = field(default_factory=list)
+
+    def words(self, x: float, y: float, text: str, theme: Theme) -> Element:
+        """Words beside the mark at (x, y), on the side and the line where they run over no others, if there is one."""
+        long, places = text_width(text, _SIZE), []
+        for down in (0.0, _SIZE, -_SIZE, 2 * _SIZE, -2 * _SIZE):
+            for side in (7.0, -7.0):
+                left, base = (x + side if side > 0 else x + side - long), y + 3 + down
+                places.append((left, base - _SIZE, left + long, base + 2.0))
+        left, top, right, bottom = next(filter(self._free, places), places[0])
+        self.boxes.append((left, top, right, bottom))
+        return words(left, bottom - 2.0, text, size=_SIZE, fill=theme.ink)
+
+    def _free(self, box: tuple[float, float, float, float]) -> bool:
+        left, top, right, bottom = box
+        inside = left >= 0 and right <= self.width and top >= 0 and bottom <= self.height
+        return inside and not any(left < r and x < right and top < b and y < bottom for x, y, r, b in self.boxes)
+
+
+def _way(way: Way, points: list[tuple[float, float]], dash: str, room: _Room, theme: Theme) -> list[Element]:
     parts: list[Element] = []
     if len(points) > 1:
         parts.append(path(points, fill="none", stroke=theme.ink, stroke_width=0.9, stroke_dasharray=dash))
@@ -90,8 +116,7 @@ def _way(way: Way, points: list[tuple[float, float]], dash: str, width: float, t
             continue
         moments = ", ".join(f"{moment:g} s" for moment, same in zip(way.at_s, here, strict=True) if same)
         text = f"{way.name}, {moments}" if number == 0 else moments
-        anchor = "end" if x + 8 + text_width(text, _SIZE) > width else "start"
-        parts.append(words(x - 7 if anchor == "end" else x + 7, y + 3, text, size=_SIZE, fill=theme.ink, anchor=anchor))
+        parts.append(room.words(x, y, text, theme))
     return parts
 
 
