@@ -8,7 +8,7 @@ OUT ?= demo-out
 # More for pytest, such as ARGS="-k notation".
 ARGS ?=
 # The tests of one file stay together, and files are shared out over the cores; PYTEST= has them one after the other.
-PYTEST ?= -n auto --dist loadfile
+PYTEST ?= -n auto --dist loadfile --no-loadscope-reorder
 SOURCES := src tests speed scripts tools
 
 help: ## say what there is

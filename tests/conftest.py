@@ -34,8 +34,11 @@ QUIET = (
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Tests with a browser come last: while it is open its driver keeps an event loop, and others need their own."""
-    items.sort(key=lambda item: "browser" in getattr(item, "fixturenames", ()))
+    """Tests with a browser come last: while it is open its driver keeps an event loop, and others need their own.
+
+    Those of faults come first: the longest of all files is among them, and what begins last should be short.
+    """
+    items.sort(key=lambda item: ("browser" in getattr(item, "fixturenames", ()), "faults" not in item.path.parts))
 
 
 @pytest.fixture

@@ -46,13 +46,13 @@ def test_people_pass_their_marks_and_never_overshoot(xs: list[float], seed: int)
     """At each waypoint they are there; between two they stay between; before and after they stand."""
     at = np.cumsum(np.random.default_rng(seed).uniform(0.1, 3.0, len(xs)))
     places = np.column_stack([xs, np.zeros(len(xs)), np.full(len(xs), 1.7)])
-    assert places_at(at, at, places) == pytest.approx(places)
+    assert places_at(at, at, places) == pytest.approx(places, abs=1e-9)
     for k in range(len(xs) - 1):
         between = places_at(np.linspace(at[k], at[k + 1], 20), at, places)[:, 0]
         assert between.min() >= min(xs[k], xs[k + 1]) - 1e-9
         assert between.max() <= max(xs[k], xs[k + 1]) + 1e-9
     outside = places_at([at[0] - 5.0, at[-1] + 5.0], at, places)
-    assert outside == pytest.approx(places[[0, -1]])
+    assert outside == pytest.approx(places[[0, -1]], abs=1e-9)
 
 
 def test_standing_still_is_still() -> None:
