@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tapehook.radio.air import Air, Network, Place, margins_db
@@ -51,6 +51,8 @@ def test_a_scan_eats_margin_as_an_emitter_does() -> None:
     assert Powers(loud).margins_db([0])[0] == pytest.approx(margins_db(loud, plan)["A"])
 
 
+@example([(2450.0, 0.0), (math.nextafter(2450.0, 3000.0), 0.0), (2451.0, 0.0)])
+@example([(2450.0, 0.0), (math.nextafter(2450.0, 3000.0), 0.0)])
 @given(st.lists(st.tuples(st.floats(2380, 2500), st.floats(-150, 10)), min_size=2, max_size=60))
 def test_any_scan_counts_something_finite(points: list[tuple[float, float]]) -> None:
     """Points in any order and as often as they like: a power of nothing or more, never more than all that was heard."""

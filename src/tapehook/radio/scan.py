@@ -19,6 +19,8 @@ from tapehook.radio.masks import RadioKind, coupling_db
 Floats = npt.NDArray[np.float64]
 _GRID_MHZ = 0.5
 _HOLE = 10.0
+_NARROWEST_MHZ = 1e-6
+"""A hertz: points closer than numbers can tell apart still have a width to spread their power over."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,7 @@ class Scan:
             slot = int((below + above) / 2.0 // _GRID_MHZ)
             old = slots.get(slot, (below, above, 0.0))
             slots[slot] = (min(old[0], below), max(old[1], above), old[2] + sent)
-        return tuple(((a + b) / 2.0, b - a, sent) for a, b, sent in slots.values() if sent > 0.0)
+        return tuple(((a + b) / 2.0, max(b - a, _NARROWEST_MHZ), sent) for a, b, sent in slots.values() if sent > 0.0)
 
     def covers(self, channel: Channel) -> bool:
         """True when every part of the channel was scanned."""
