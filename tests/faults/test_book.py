@@ -59,7 +59,10 @@ def job_of_many(name: str) -> Job:
 
 
 def write_on(where: str, name: str, tell: Tell) -> None:
-    """Add readings and import jobs, one after the other, without end; tell each once it is acknowledged."""
+    """Add readings and import jobs, one after the other, without end; tell each once it is acknowledged.
+
+    All numbers are equally long: serials that differ by a space alone would be taken for one lens written otherwise.
+    """
     with open_book(where) as found:
         tell("open")
         for number in range(10_000):
@@ -67,15 +70,15 @@ def write_on(where: str, name: str, tell: Tell) -> None:
                 lens_id = add_lens(writing, "Harbour 50", "4711")
                 (made,) = add_measurements(writing, lens_id, [reading(number)])
             tell(f"reading {made.hex()}")
-            take_in(found, job_of_many(f"{name} {number}"), Writer(name, "test"))
-            tell(f"job {name} {number}")
+            take_in(found, job_of_many(f"{name} {number:04}"), Writer(name, "test"))
+            tell(f"job {name} {number:04}")
 
 
 def kill_writers(where: str, times: int, seed: int) -> int:
     """Kill a writer ``times`` times at a random moment; hold what it had told against the book. How much it told."""
     chance, told = Random(seed), 0  # noqa: S311 - a test's dice
     for turn in range(times):
-        child = fork(lambda tell, turn=turn: write_on(where, f"W{turn}", tell))  # type: ignore[misc]
+        child = fork(lambda tell, turn=turn: write_on(where, f"W{turn:03}", tell))  # type: ignore[misc]
         started = child.lines(end="open")
         assert started[:1] == ["open"], started
         soon(chance.uniform(0.0, 0.2))

@@ -420,7 +420,7 @@ def test_three_hundred_lenses(demo_prep: Prep) -> None:
             readings += [reading.model_copy(update={"lens_id": name["id"]}) for reading in of_lens]
     changes = {"lenses": tuple(lenses), "readings": tuple(readings), "charts": ()}
     made = render_pdf(prepare(demo_prep.job.model_copy(update=changes)))
-    assert 310 <= len(Pack(made)) <= 340
+    assert 310 <= len(Pack(made)) <= 400  # a lens with much to say takes two
     assert len(made) < 10_000_000
 
 
