@@ -259,3 +259,12 @@ def test_other_forms_of_path_loss() -> None:
         (4.00, 10.2, 2.36, 7.60),
         (3.01, 18.8, 2.07, 3.07),
     ]
+
+
+@pytest.mark.parametrize("apart_mhz, stands_db", [(5.0, 32.0), (-5.0, 32.0), (10.0, 48.0), (15.0, 54.0)])
+def test_a_data_sheet_is_taken_at_its_word(apart_mhz: float, stands_db: float) -> None:
+    """A transceiver's sheet of 2009: -101 dBm; 32 dB at the worse side beside it, 48 dB beyond, 54 dB at 15 MHz."""
+    sheet = RadioKind(sensitivity_dbm=-101.0, adjacent_db=32.0, alternate_db=48.0, further_db=54.0)
+    own = channel(IEEE_2450, 15)
+    assert rejection_db(sheet, own, own.centre_mhz + apart_mhz, 2.0) == stands_db
+    assert sheet.floor_dbm < RadioKind().floor_dbm
