@@ -18,7 +18,7 @@ from tapehook.prep.stop_pull_chart import pull_chart_of
 from tapehook.prep.stop_pull_findings import stop_pull_findings
 from tapehook.prep.stop_pull_motors import with_shot
 
-WIDTH, HEIGHT = 510.0, 320.0
+WIDTH, HEIGHT = 510.0, 285.0
 """Points: the room the template gives the picture, so that its letters keep their size."""
 MOMENTS = 13
 _Said = dict[str, Any]
