@@ -1,7 +1,10 @@
 """The demo job: made by its generator, read without problems, clean where it should be, wrong where it says."""
 
 import math
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +16,8 @@ from tapehook.lens import FocalScale, FocusScale, LensMap, MapRefusal, StopScale
 from tapehook.lens.taping import taping_sd_m
 from tapehook.notation import parse_stop
 from tools import make_demo_job
-from tools.make_demo_job import DEMO_JOB, KIT, MARK_SD_DEG, Glass
+from tools.demo_kit import KIT, Glass
+from tools.make_demo_job import DEMO_JOB, MARK_SD_DEG
 
 ROOT = Path(__file__).parent.parent
 GLASS = {glass.id: glass for glass in KIT}
@@ -96,6 +100,15 @@ def test_generator_writes_where_it_is_told(tmp_path: Path) -> None:
     make_demo_job.main([str(tmp_path / "copy")])
     written = {path.name: path.read_bytes() for path in (tmp_path / "copy").iterdir()}
     assert written == make_demo_job.demo_files()
+
+
+def test_generator_runs_from_a_shell(tmp_path: Path) -> None:
+    """Run as its docstring says, from another folder and with no path set to it, it makes the same files."""
+    away = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
+    away["PYTHONPATH"] = str(ROOT / "src")  # the package under test; not the folder of the tools
+    maker = ROOT / "tools" / "make_demo_job.py"
+    subprocess.run([sys.executable, maker, "made"], cwd=tmp_path, env=away, check=True)
+    assert {path.name: path.read_bytes() for path in (tmp_path / "made").iterdir()} == make_demo_job.demo_files()
 
 
 def test_job_is_read_without_problems(job: Job) -> None:
