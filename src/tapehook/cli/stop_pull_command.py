@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from tapehook.job.shots import Shot
     from tapehook.prep.stop_pull import StopPullPrep
 
-_ROWS = 13
 _EXAMPLE = """\b
 Example:
   tapehook stop-pull my-job --shot window
@@ -91,20 +90,9 @@ def _show(prep: "StopPullPrep") -> None:
 
 
 def _rows(prep: "StopPullPrep") -> list[list[str]]:
-    """So many moments as fit a screen, first and last among them."""
-    from tapehook.notation import format_position
+    from tapehook.prep.stop_pull_moments import picked_moments
 
-    pull, count = prep.pull, prep.pull.times_s.size
-    picked = sorted({round(k * (count - 1) / (_ROWS - 1)) for k in range(_ROWS)})
     return [
-        [
-            f"{pull.times_s[at]:.2f} s",
-            f"T{pull.t_stops[at]:.3g}",
-            format_position(float(pull.iris_positions[at]), prep.lens.unit, step=prep.lens.reading_step),
-            f"{pull.densities[at]:.2f}",
-            f"{pull.extra_deg[at]:.1f}°",
-            f"{pull.extra_percent[at]:.1f} %",
-            f"+- {pull.error_stops[at]:.2f}",
-        ]
-        for at in picked
+        [one.time, one.stop, one.iris, one.density, one.filter_deg, one.extra_percent, one.error]
+        for one in picked_moments(prep)
     ]

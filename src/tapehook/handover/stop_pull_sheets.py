@@ -8,7 +8,7 @@ from tapehook.handover.pdf_words import finding_words
 from tapehook.job.problems import JobProblems
 from tapehook.job.shots import Shot
 from tapehook.job.stop_pulls import StopPullPlan
-from tapehook.notation import format_position, format_thirds
+from tapehook.notation import format_thirds
 from tapehook.picture.pull_chart import pull_chart
 from tapehook.prep import Prep
 from tapehook.prep.shot_lens import NoPlan
@@ -16,11 +16,11 @@ from tapehook.prep.shots import ShotPlan, plan_shot
 from tapehook.prep.stop_pull import StopPullPrep, prepare_stop_pull
 from tapehook.prep.stop_pull_chart import pull_chart_of
 from tapehook.prep.stop_pull_findings import stop_pull_findings
+from tapehook.prep.stop_pull_moments import picked_moments
 from tapehook.prep.stop_pull_motors import with_shot
 
 WIDTH, HEIGHT = 510.0, 285.0
 """Points: the room the template gives the picture, so that its letters keep their size."""
-MOMENTS = 13
 _Said = dict[str, Any]
 
 
@@ -71,19 +71,8 @@ def _page(pull: StopPullPrep, plan: StopPullPlan, around: ShotPlan | None) -> _S
 
 
 def _moments(pull: StopPullPrep) -> list[list[str]]:
-    """So many moments as fit in large type, first and last among them."""
-    told, count = pull.pull, pull.pull.times_s.size
-    picked = sorted({round(k * (count - 1) / (MOMENTS - 1)) for k in range(MOMENTS)})
     return [
-        [
-            f"{told.times_s[at]:.1f} s",
-            f"T{told.t_stops[at]:.3g}",
-            format_position(float(told.iris_positions[at]), pull.lens.unit, step=pull.lens.reading_step),
-            f"{told.extra_percent[at]:.1f} %",
-            f"{told.extra_deg[at]:.1f}°",
-            f"{told.densities[at]:.2f}",
-        ]
-        for at in picked
+        [one.time, one.stop, one.iris, one.extra_percent, one.filter_deg, one.density] for one in picked_moments(pull)
     ]
 
 
