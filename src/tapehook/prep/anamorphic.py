@@ -22,6 +22,8 @@ from tapehook.prep.results import SensorShift, StopView
 from tapehook.prep.shifts import state_of
 from tapehook.prep.wording import Maker, depth_used, percent, width_text
 
+TWO_DIRECTIONS = "two directions"
+"""What the gap is called among the terms of a budget and of a shot."""
 WATCH_FROM = 0.25
 COMPARED_M = 3.0
 """Where the depth that serves both is told in metres, for a lens that focuses so near. Common practice, no source."""
@@ -81,10 +83,14 @@ def _pairs(lens: Lens, job: Job) -> Iterator[tuple[ChartTest, float]]:
 
 
 def gap_shift(lens: Lens, gap: Gap | None, optics: Optics | None) -> tuple[SensorShift, ...]:
-    """The gap as a move of the sensor: what is left of it along, when the lens stands between the two."""
+    """The gap as a move of the sensor: what puts the ring between the two, and is then left of it along.
+
+    Upright lines that want the ring nearer want it a part of the gap nearer than level lines do, as if the sensor came
+    to lie too near.
+    """
     if gap is None or optics is None or not lens.squeeze:
         return ()
-    return (SensorShift("two directions", gap.dpt * optics.focal_m**2 / (1.0 + lens.squeeze)),)
+    return (SensorShift(TWO_DIRECTIONS, -gap.dpt * optics.focal_m**2 / (1.0 + lens.squeeze)),)
 
 
 def anamorphic_of(lens: Lens, optics: Optics) -> Anamorphic:
@@ -128,7 +134,11 @@ def _gap(
     said = f"{percent(share)} +- {percent(spread)} of the depth at {stop.text} that serves both"
     pairs = f"{gap.pairs} chart{'s' if gap.pairs > 1 else ''} on both lines"
     figure = depth_used(share, stop.text, spread)
-    if share < max(WATCH_FROM, spread):
+    if share < spread and spread >= WATCH_FROM:
+        message = f"Whether upright and level lines are sharp together cannot be told: apart they use {said} ({pairs})."
+        step = "Find best focus on both kinds of lines again, wide open, at three distances, two times each."
+        return make("anamorphic.gap_unsure", "watch", message, step, figure)
+    if share < WATCH_FROM:
         message = f"Upright and level lines are sharp together: apart they use {said} ({pairs})."
         return make("anamorphic.gap_fine", "info", message, "Nothing; focus on either.", figure)
     way = "nearer" if gap.dpt > 0 else "farther"
@@ -147,8 +157,9 @@ def _gap(
 
 def _room(lens: Lens, basis: Basis, optics: Optics, gap: Gap, stop: StopView) -> str:
     """The depth that serves both, where the lens is set to a distance people stand at; nothing where none is left."""
+    # Upright lines that want the ring nearer are, at any one place of it, sharp farther away.
     near, far = (
-        float(end) for end in anamorphic_of(lens, optics).both(COMPARED_M, stop.f_number, optics.blur_m, gap.dpt)
+        float(end) for end in anamorphic_of(lens, optics).both(COMPARED_M, stop.f_number, optics.blur_m, -gap.dpt)
     )
     at = format_distance(COMPARED_M, basis.system)
     if not near < COMPARED_M < far:

@@ -3,6 +3,7 @@
 WORDS: dict[str, str] = {
     "anamorphic.gap": "two directions sharp apart",
     "anamorphic.gap_fine": "two directions sharp together",
+    "anamorphic.gap_unsure": "two directions not told by the charts",
     "anamorphic.untested": "two directions not tested",
     "backlash.share": "backlash",
     "budget.good": "lens good enough",

@@ -1,7 +1,7 @@
 """The chance that each beat of a planned shot is sharp, and what costs most of it."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -9,6 +9,7 @@ import numpy.typing as npt
 from tapehook.job.shots import Person
 from tapehook.lens.taping import taping_sd_m
 from tapehook.optics import FocusState
+from tapehook.prep.anamorphic import TWO_DIRECTIONS
 from tapehook.prep.results import FlangePrep
 from tapehook.prep.shifts import shifts_at
 from tapehook.prep.shot_late import TERM, monitor_delay_s
@@ -38,18 +39,25 @@ class Beat:
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """What is off at each frame (K,), in half-widths of the depth: known parts, half the play, sds that scatter."""
+    """What is off at each frame (K,), in half-widths of the depth: known parts, half the play, sds that scatter.
+
+    ``ends`` names what leaves other ends of what is sharp than -1 and 1, with both of them.
+    """
 
     known: dict[str, Floats]
     half_play: Floats
     scatter: dict[str, Floats]
+    ends: dict[str, tuple[Floats, Floats]] = field(default_factory=dict)
 
     def chance(self) -> Floats:
         """Chance to be sharp at each frame, (K,)."""
         spread = np.sqrt(sum((sd**2 for sd in self.scatter.values()), np.zeros(self.half_play.shape)))
         # Where nothing can be in focus there is no figure, and no chance.
         known = sum(self.known.values(), np.zeros(self.half_play.shape))
-        return np.nan_to_num(chance_sharp(known, self.half_play, spread), nan=0.0)
+        low, high = -np.ones(self.half_play.shape), np.ones(self.half_play.shape)
+        for least, most in self.ends.values():
+            low, high = np.maximum(low, least), np.minimum(high, most)
+        return np.nan_to_num(chance_sharp(known, self.half_play, spread, low, high), nan=0.0)
 
 
 def beats_of(plan: ShotPlan) -> tuple[Beat, ...]:
@@ -67,6 +75,7 @@ def beats_of(plan: ShotPlan) -> tuple[Beat, ...]:
                 {name: float(part[worst]) for name, part in terms.known.items()},
                 float(terms.half_play[worst]),
                 {name: float(part[worst]) for name, part in terms.scatter.items()},
+                {name: (float(low[worst]), float(high[worst])) for name, (low, high) in terms.ends.items()},
             )
             worst_s = float(plan.time_s[worst])
             own = (float(chance[worst]), float(chance[here].mean()), culprit)
@@ -103,8 +112,13 @@ def terms_of(plan: ShotPlan, person: Person, held: Held) -> Terms:
     squared = ring.focal_m**2
     if isinstance(entry.flange, FlangePrep) and entry.flange.verdict.cause in ("flange", "fine"):
         known["flange"] = entry.flange.fit.flange_m()[0] / squared * _ratio(state, ring) ** 2 / width
+    ends = {}
     for moved in shifts_at(entry, plan.stop):
-        known[moved.name] = moved.shift_m / squared * _ratio(state, ring) ** 2 / width
+        share = moved.shift_m / squared * _ratio(state, ring) ** 2 / width
+        if moved.name == TWO_DIRECTIONS:
+            ends[moved.name] = _both(share, entry.lens.squeeze or 1.0)
+        else:
+            known[moved.name] = share
     slope = ring.slope(late)
     play = lens_map.play()
     half_play = (abs(play.value) if play else USUAL_PLAY_DEG / lens_map.degrees_per_unit) / 2.0 / slope / width
@@ -117,7 +131,17 @@ def terms_of(plan: ShotPlan, person: Person, held: Held) -> Terms:
         "tape": taping_sd_m(held.distance_m) * per_metre,
         "body": body_m * per_metre,
     }
-    return Terms(known, half_play, scatter)
+    return Terms(known, half_play, scatter, ends)
+
+
+def _both(share: Floats, squeeze: float) -> tuple[Floats, Floats]:
+    """Where both directions of an anamorphic lens are sharp, on a ring that stands where level lines want it.
+
+    ``share`` is what moves the ring between the two, g/(1 + S) the other way round: upright lines, which want it
+    nearer by g, are sharp from g - S to g + S in half-widths along.
+    """
+    gap = -share * (1.0 + squeeze)
+    return np.maximum(gap - squeeze, -1.0), np.minimum(gap + squeeze, 1.0)
 
 
 def _late(plan: ShotPlan, seen: Floats, line: Floats, pull: Floats, planned: Floats) -> dict[str, Floats]:
