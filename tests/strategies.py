@@ -11,7 +11,20 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from tapehook.job import Camera, ChartTest, Criterion, Emitter, Filter, Job, Lens, LightTest, Motor, Radio, Reading
+from tapehook.job import (
+    Camera,
+    ChartTest,
+    Criterion,
+    Emitter,
+    Filter,
+    Job,
+    Lens,
+    LightTest,
+    MorningCheck,
+    Motor,
+    Radio,
+    Reading,
+)
 from tapehook.job.columns import TABLES, Table
 from tapehook.job.sheets import header_name
 from tapehook.notation import parse_distance
@@ -211,6 +224,24 @@ def light_tests(draw: st.DrawFn, lens_id: str, headers: list[str]) -> LightTest:
 
 
 @st.composite
+def morning_checks(draw: st.DrawFn, lens_id: str, cameras: list[str], headers: list[str]) -> MorningCheck:
+    """One lens checked on a morning."""
+    written, distance_m = draw(_written | (distances_m | st.just(math.inf)).map(lambda value: (None, value)))
+    return MorningCheck(
+        lens_id=lens_id,
+        date=draw(_may(st.dates().map(date.isoformat))),
+        chart_distance_m=distance_m,
+        written=written,
+        position=draw(finite),
+        approach=draw(_may(st.sampled_from(["near_to_far", "far_to_near"]))),
+        camera=draw(_may(st.sampled_from(cameras))) if cameras else None,
+        temperature_c=draw(_may(st.floats(-100, 200))),
+        note=draw(_may(texts)),
+        extra=draw(_cells(headers)),
+    )
+
+
+@st.composite
 def orders(draw: st.DrawFn, table: Table, headers: list[str]) -> tuple[str, ...]:
     """A header as somebody may have written it: some columns in some order, spelt in some way."""
     known = draw(st.lists(st.sampled_from([column.name for column in table.columns]), unique=True))
@@ -307,6 +338,7 @@ def jobs(draw: st.DrawFn) -> Job:
         ),
         charts=tuple(draw(charts(draw(st.sampled_from(ids)), cameras, headers["charts"])) for _ in tests),
         tstops=tuple(draw(light_tests(draw(st.sampled_from(ids)), headers["tstops"])) for _ in tests),
+        morning=tuple(draw(morning_checks(draw(st.sampled_from(ids)), cameras, headers["morning"])) for _ in tests),
         extra=draw(_keys(*Job.model_fields)),
         column_order={table.name: draw(orders(table, headers[table.name])) for table in kept},
     )

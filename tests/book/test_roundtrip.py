@@ -50,7 +50,7 @@ def test_a_job_of_the_book_is_the_job_of_its_folder(book: Book) -> None:
     """What ``prepare`` is given is the same, wherever the job lies."""
     take_in(book, demo())
     loaded, read = load_job(book, demo().job.title), demo().job
-    rows = {"lenses", "readings", "charts", "tstops"}
+    rows = {"lenses", "readings", "charts", "tstops", "morning"}
     assert loaded.model_dump(exclude=rows) == read.model_dump(exclude=rows)
     for table in rows:
         without = [one.model_dump(exclude={"row"}) for one in getattr(read, table)]
@@ -87,7 +87,7 @@ def test_any_job_goes_round(empty_file: Path, job: Job) -> None:
         export_job(second, name, folder / "two")
         assert files(folder / "one") == files(folder / "two")
         again = read_folder(folder / "two").job
-        for table in ("lenses", "readings", "charts", "tstops"):
+        for table in ("lenses", "readings", "charts", "tstops", "morning"):
             rows = [one.model_dump(exclude={"row"}) for one in getattr(source.job, table)]
             assert repr([one.model_dump(exclude={"row"}) for one in getattr(again, table)]) == repr(rows)
 

@@ -35,7 +35,7 @@ def test_every_command_prints_its_shape() -> None:
     """One after the other, as in a week's work."""
     assert fits("new", "--book", "other.book")["book"] == "other.book"
     preview = fits("import", "my-job")
-    assert (preview["written"], preview["added"]) == (False, {"readings": 44, "charts": 0, "tstops": 0})
+    assert (preview["written"], preview["added"]) == (False, {"readings": 44, "charts": 0, "tstops": 0, "morning": 0})
     assert fits("import", "my-job", "--write", "--by", "Anna")["written"] is True
     assert fits("import", "my-job")["matched"] == preview["added"]
     assert fits("export", "Harbour", "folder")["job"] == "Harbour"

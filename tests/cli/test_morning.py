@@ -1,5 +1,6 @@
 """``tapehook morning``: its table, its documented shape, and refusals, on the demo job."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -28,10 +29,64 @@ def test_people_see_lenses_and_verdict() -> None:
     assert "next: " in shown
 
 
+TABLE = """\
+lens_id,date,distance,position,approach,temperature_c
+L03,2026-11-25,inf,40,,
+L03,2026-11-26,inf,4.9,near_to_far,2
+L05,2026-11-26,16',66.3,,2
+L01,2026-11-26,inf,3.2,,2
+"""
+
+
+def with_table(folder: Path, table: str) -> Path:
+    """The demo job with a table of morning checks."""
+    shutil.copytree(JOB, folder)
+    (folder / "morning.csv").write_text(table, encoding="utf-8")
+    return folder
+
+
+def test_without_checks_the_table_is_judged(tmp_path: Path) -> None:
+    """Its last morning, of its documented shape, and the same in ``prep``."""
+    job = with_table(tmp_path / "job", TABLE)
+    answer = run_json("morning", job)
+    assert list(misfits(answer, schema("morning"))) == []
+    assert answer["date"] == "2026-11-26"
+    assert [one["lens"] for one in answer["checks"]] == ["L03", "L05", "L01"]
+    prepared = run_json("prep", job, "--out", tmp_path / "out")
+    assert list(misfits(prepared, schema("prep"))) == []
+    assert prepared["morning"] == {name: answer[name] for name in ("date", "checks", "kit")}
+    assert answer["finding"] in prepared["findings"]
+    shown = run("morning", job, width=140).stdout
+    assert "Morning of 2026-11-26" in shown
+    assert "lens L05" in shown
+
+
+def test_a_table_of_two_lenses_says_how_many_more(tmp_path: Path) -> None:
+    """Nothing of the kit, and no refusal: the day has just begun."""
+    answer = run_json("morning", with_table(tmp_path / "job", TABLE.rsplit("L01", 1)[0]))
+    assert list(misfits(answer, schema("morning"))) == []
+    assert answer["kit"] is None
+    assert answer["finding"]["code"] == "morning.few"
+
+
+def test_a_bad_table_is_refused_as_a_whole(tmp_path: Path) -> None:
+    """Row, column, what was read and what was expected; all of it at once."""
+    table = TABLE.replace("2026-11-25,inf", "25.11.2026,1e7").replace("66.3,,2", ",up,2").replace("L01", "L99")
+    said = refused("morning", with_table(tmp_path / "job", table))
+    for part in (
+        'row 2, date: read "25.11.2026", expected a date such as 2026-11-26',
+        "row 4, position: empty, expected a number of degrees",
+        'row 4, approach: read "up", expected "near_to_far" or "far_to_near"',
+        'row 5, lens_id: read "L99", expected the id of a lens',
+    ):
+        assert any(part in problem for problem in said), part
+
+
 @pytest.mark.parametrize(
     "args, said",
     [
-        ((), "--check: not given"),
+        ((), "--check: not given, and the job has no checks in morning.csv"),
+        (("--temperature", "2C"), "--temperature: belongs to --check"),
         (("--check", "L03"), "--check: “L03” cannot be read; expected LENS=DISTANCE@POSITION"),
         (("--check", "L99=inf@3"), "--check: “L99=inf@3” names no lens of the job"),
         (("--check", "L03=5@3"), "--check: “5” has no unit"),

@@ -40,6 +40,11 @@ CHARTS = (
     'L2,"5\'6""",25500,,,B,24,,\n'
 )
 TSTOPS = "lens_id,t_stop,level_stops,focal_mm\nL1,T1.5,-0.1,\nL2,2.8,0.05,24 mm\n"
+MORNING = (
+    "lens_id,date,distance,position,approach,camera,temperature_c,note\n"
+    "L1,2026-11-26,1.69 m,130.1,near_to_far,A,-2.5,frost\n"
+    'L2,,inf,25500,,B,,"two, words"\n'
+)
 JOB = (
     'title = "Harbour"\nregion = "GB"\nunits = "metric"\nshooting_stop = "T2.8"\npaper = "a4"\n'
     'unit_no = 1\n[criterion]\nname = "fixed"\ncoc_mm = 0.025\n'
@@ -223,7 +228,7 @@ def workbook(table: str) -> bytes:
 
 def sound_folder(*, workbooks: bool) -> dict[str, bytes | Odd]:
     """The files of a sound job, its tables as text or as workbooks."""
-    tables = {"lenses": LENSES, "readings": READINGS, "charts": CHARTS, "tstops": TSTOPS}
+    tables = {"lenses": LENSES, "readings": READINGS, "charts": CHARTS, "tstops": TSTOPS, "morning": MORNING}
     if workbooks:
         return {f"{name}.xlsx": workbook(table) for name, table in tables.items()}
     return {**{f"{name}.csv": table.encode() for name, table in tables.items()}, "job.toml": JOB.encode()}

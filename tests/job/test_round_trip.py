@@ -13,7 +13,7 @@ def plain(job: Job) -> Job:
     """The job without the rows it came from and the headers of its files."""
     tables = {
         name: tuple(record.model_copy(update={"row": None}) for record in getattr(job, name))
-        for name in ("lenses", "readings", "charts", "tstops")
+        for name in ("lenses", "readings", "charts", "tstops", "morning")
     }
     return job.model_copy(update={**tables, "column_order": {}})
 

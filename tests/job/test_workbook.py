@@ -175,3 +175,21 @@ def test_a_row_far_down_ends() -> None:
     far = with_part(saved([["lens_id"], ["L1"]]), SHEET, lambda xml: xml.replace(b'<row r="2"', b'<row r="2000000000"'))
 
     assert "at most 1,048,576 rows" in read(far).problems[0].sentence()
+
+
+def test_a_date_is_one_in_a_column_of_dates_alone(tmp_path: Path) -> None:
+    """What the sheet holds as a date is the day of a morning check; anywhere else it is refused as ever."""
+    day = datetime.datetime(2026, 11, 26)  # noqa: DTZ001 - a sheet knows no zones
+    (tmp_path / "lenses.xlsx").write_bytes(saved([["id"], ["L1"]]))
+    (tmp_path / "readings.xlsx").write_bytes(saved([["lens_id", "distance_m", "position"], ["L1", 2, 100.0]]))
+    header = ["lens_id", "date", "distance", "position"]
+    (tmp_path / "morning.xlsx").write_bytes(saved([header, ["L1", day, "inf", 3.0]]))
+    assert read_job(tmp_path).morning[0].date == "2026-11-26"
+
+    (tmp_path / "morning.xlsx").write_bytes(saved([header, ["L1", day.replace(hour=7), day, 3.0]]))
+    with pytest.raises(JobProblems) as refused:
+        read_job(tmp_path)
+    assert [(one.field, one.expected[:22]) for one in refused.value.problems] == [
+        ("date", "text or a number; the "),
+        ("chart_distance", "text or a number; the "),
+    ]

@@ -123,6 +123,7 @@ def measured_of(job: Job) -> Iterator[Measured]:
     yield from job.readings
     yield from job.charts
     yield from job.tstops
+    yield from job.morning
 
 
 @dataclass(frozen=True, slots=True)

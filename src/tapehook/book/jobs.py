@@ -54,9 +54,14 @@ class JobDocument:
             "toml": self.toml,
             "columns": {table: list(header) for table, header in self.columns.items()},
             "lenses": [{"lens": lens.lens_id.hex(), "row": dict(lens.row)} for lens in self.lenses],
-            "counts": [len(self.rows.get(kind, ())) for kind in ORDER],
+            "counts": self._counts(),
             **({"files": dict(self.files)} if self.files else {}),
         }
+
+    def _counts(self) -> list[int]:
+        """How many rows each table has; the last, which jobs of old do not know, only where it has any."""
+        counts = [len(self.rows.get(kind, ())) for kind in ORDER]
+        return counts if counts[-1] else counts[:-1]
 
     def packed(self) -> bytes:
         """All fingerprints, table after table."""
@@ -67,8 +72,8 @@ class JobDocument:
         """The document in a version of a job."""
         data, packed = version.data, version.rows or b""
         listed = [packed[at : at + 16] for at in range(0, len(packed), 16)]
-        rows, start = {}, 0
-        for kind, count in zip(ORDER, data["counts"], strict=True):
+        rows, start = dict.fromkeys(ORDER, tuple[bytes, ...]()), 0
+        for kind, count in zip(ORDER, data["counts"], strict=False):
             rows[kind] = tuple(listed[start : start + count])
             start += count
         lenses = tuple(JobLens(bytes.fromhex(one["lens"]), one["row"]) for one in data["lenses"])
@@ -76,7 +81,7 @@ class JobDocument:
         return cls(data["toml"], data["columns"], lenses, rows, files)
 
 
-ORDER = ("reading", "chart", "light")
+ORDER = ("reading", "chart", "light", "morning")
 
 
 def job_id_of(name: str) -> bytes:
@@ -174,6 +179,7 @@ def job_of_version(connection: Connection, found: Thing, chosen: Version, name: 
         "readings": tuple(one.record() for one in rows["reading"]),
         "charts": tuple(one.record() for one in rows["chart"]),
         "tstops": tuple(one.record() for one in rows["light"]),
+        "morning": tuple(one.record() for one in rows["morning"]),
         "column_order": {table: tuple(header) for table, header in document.columns.items()},
     }
     given = {field for field, value in update.items() if value}

@@ -1,9 +1,9 @@
-"""Readings, chart tests and light tests: added, corrected, never changed."""
+"""Readings, chart tests, light tests and morning checks: added, corrected, never changed."""
 
 import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, func, insert, select
 
@@ -13,17 +13,17 @@ from tapehook.book.lenses import group_of
 from tapehook.book.store import Writing
 from tapehook.book.trouble import refusal
 from tapehook.book.versions import parts
-from tapehook.job.records import ChartTest, LightTest, Reading
+from tapehook.job.records import ChartTest, LightTest, MorningCheck, Reading
 
-Kind = Literal["reading", "chart", "light"]
-Measured = Reading | ChartTest | LightTest
+Measured = Reading | ChartTest | LightTest | MorningCheck
 
-RECORD_OF: dict[str, type[Reading] | type[ChartTest] | type[LightTest]] = {
+RECORD_OF: dict[str, type[Reading] | type[ChartTest] | type[LightTest] | type[MorningCheck]] = {
     "reading": Reading,
     "chart": ChartTest,
     "light": LightTest,
+    "morning": MorningCheck,
 }
-TABLE_OF: dict[str, str] = {"reading": "readings", "chart": "charts", "light": "tstops"}
+TABLE_OF: dict[str, str] = {"reading": "readings", "chart": "charts", "light": "tstops", "morning": "morning"}
 """The table of a job folder that holds each kind."""
 
 
@@ -71,11 +71,9 @@ class Correction:
     entry_id: bytes
 
 
-def kind_of(record: Measured) -> Kind:
+def kind_of(record: Measured) -> str:
     """What kind of measurement a record is."""
-    if isinstance(record, Reading):
-        return "reading"
-    return "chart" if isinstance(record, ChartTest) else "light"
+    return next(kind for kind, made in RECORD_OF.items() if isinstance(record, made))
 
 
 def content_of(record: Measured) -> str:

@@ -63,10 +63,13 @@ def choices(connection: Connection, conflict: Conflict) -> tuple[Choice, ...]:
     return tuple(Choice(short(one.id), _said(one, versions, names), one.who, one.written_at) for one in versions)
 
 
+_TABLES = ("readings", "chart tests", "light tests", "morning checks")
+
+
 def _said(version: Version, versions: Sequence[Version], shelf_names: Mapping[str, str]) -> str:
     """The fields in which a version differs from the others; of a job, how many lenses and rows it has."""
     if version.kind == "job":
-        counts = zip(version.data["counts"], ("readings", "chart tests", "light tests"), strict=True)
+        counts = zip(version.data["counts"], _TABLES, strict=False)  # the last is left out where it is empty
         return ", ".join([f"{len(version.data['lenses'])} lenses", *(f"{count} {name}" for count, name in counts)])
     keys = sorted({key for one in versions for key in one.data})
     differing = [key for key in keys if len({repr(one.data.get(key)) for one in versions}) > 1]

@@ -93,9 +93,9 @@ measurement = Table(
     Index("measurement_by_job", "job_id"),
     sqlite_with_rowid=False,
 )
-"""A reading, chart test or light test. ``row_id`` is what the lens is called in the job, ``ordinal`` how often the
-same was written there before; both are part of the fingerprint. The lens comes first in the key, so that what is
-known of one lens lies together. A server holds what it names against the records once a statement, not row by row."""
+"""A reading, chart test, light test or morning check. ``row_id`` is what the lens is called in the job, ``ordinal`` how
+often the same was written there before; both are part of the fingerprint. The lens comes first in the key, so that what
+is known of one lens lies together. A server holds what it names against the records once a statement."""
 
 correction = Table(
     "correction",

@@ -119,7 +119,7 @@ def _there(writing: Writing, name: str, seen: Collection[bytes]) -> Thing | None
 def _with_measurements(job: Job, old: Job, name: str) -> Job:
     """The job as edited, with the measurements the book has of the lenses that are still in it."""
     units = {lens.id: lens.unit for lens in job.lenses}
-    measured = {reading.lens_id for reading in old.readings} | {test.lens_id for test in old.charts}
+    measured = {one.lens_id for table in (old.readings, old.charts, old.morning) for one in table}
     for lens in old.lenses:
         if lens.id in measured and units.get(lens.id, lens.unit) != lens.unit:
             said = f"lens {lens.id} was read in {lens.unit}; in {units[lens.id]} its readings would mean something else"
@@ -129,6 +129,7 @@ def _with_measurements(job: Job, old: Job, name: str) -> Job:
             "readings": tuple(one for one in old.readings if one.lens_id in units),
             "charts": tuple(one for one in old.charts if one.lens_id in units),
             "tstops": tuple(one for one in old.tstops if one.lens_id in units),
+            "morning": tuple(one for one in old.morning if one.lens_id in units),
             "column_order": {**old.column_order, **job.column_order},
         }
     )

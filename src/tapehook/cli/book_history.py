@@ -128,6 +128,8 @@ def measured_text(one: "Measurement") -> str:
     if one.kind == "chart":
         at = f" at {said['position']:g}{unit}" if said.get("position") is not None else ""
         return f"chart {said['chart_distance_m']:g} m{at}"
+    if one.kind == "morning":
+        return f"morning check {said.get('written') or said['chart_distance_m']} at {said['position']:g}{unit}"
     return f"light T{said['t_stop']:g}: {said['level_stops']:g} stops"
 
 

@@ -154,7 +154,9 @@ def _as_json(book: "Book", plan: "ImportPlan", *, written: bool) -> dict[str, An
 
 
 def _counts(counts: Any) -> dict[str, int]:  # noqa: ANN401 - a mapping
-    return {"readings": counts["reading"], "charts": counts["chart"], "tstops": counts["light"]}
+    from tapehook.book.measuring import TABLE_OF
+
+    return {table: counts[kind] for kind, table in TABLE_OF.items()}
 
 
 def _show(plan: "ImportPlan", *, written: bool) -> None:

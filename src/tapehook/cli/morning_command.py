@@ -10,12 +10,16 @@ from tapehook.cli.console import progress, show_json, show_table
 from tapehook.cli.refusals import Argument, Command, Option, OptionProblem, Refusal, folder_path, plain
 
 if TYPE_CHECKING:
+    from tapehook.finding import Finding
     from tapehook.job import Job
-    from tapehook.prep.morning import Check, Morning
+    from tapehook.notation import PositionUnit
+    from tapehook.prep import Prep
+    from tapehook.prep.morning import Check, Checked
 
 _EXPECTED = "LENS=DISTANCE@POSITION such as L01=inf@12.3"
 _EXAMPLE = """\b
 Example:
+  tapehook morning my-job
   tapehook morning my-job --check L03=inf@4.9 --check L05=5m@66.3 --check L01=inf@3.2
   tapehook morning my-job --check "L03=16'@25.1" --check L05=5m@66.3 --check L01=inf@3.2 --temperature 2C --json
 """
@@ -29,7 +33,7 @@ Example:
     cls=Option,
     multiple=True,
     metavar="LENS=DISTANCE@POSITION",
-    help="Best focus found on a chart, three lenses or more: L01=inf@12.3.",
+    help="Best focus found on a chart, three lenses or more: L01=inf@12.3. Otherwise the last morning of morning.csv.",
 )
 @click.option("--temperature", cls=Option, help="Temperature of the lenses now: -2C. Tells what heat accounts for.")
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print one JSON object (docs: Commands).")
@@ -46,6 +50,9 @@ def command(folder: Path, checks: Sequence[str], temperature: str | None, as_jso
     found, temperature_c = _read(checks, temperature, job)
     with progress("preparing", quiet=as_json) as report:
         prep = prepare(job, report, brief=True)
+    if not found:
+        _answer_by_table(prep, as_json=as_json)
+        return
     try:
         morning = morning_check(prep, found, temperature_c)
     except NoCheck as trouble:
@@ -53,7 +60,19 @@ def command(folder: Path, checks: Sequence[str], temperature: str | None, as_jso
     if as_json:
         show_json(morning_as_json(morning))
     else:
-        _show(morning, job)
+        _show(morning.checked, (morning.finding,), job)
+
+
+def _answer_by_table(prep: "Prep", *, as_json: bool) -> None:
+    """What the table of the job says, of its last morning."""
+    from tapehook.prep.job_morning import job_morning, job_morning_as_json
+
+    morning = job_morning(prep)
+    assert morning is not None  # noqa: S101 - _read() has refused a job without checks
+    if as_json:
+        show_json({**job_morning_as_json(morning), "finding": morning.findings[0].as_json()})
+    else:
+        _show(morning.checked, morning.findings, prep.job)
 
 
 def _read(checks: Sequence[str], temperature: str | None, job: "Job") -> "tuple[list[Check], float | None]":
@@ -61,8 +80,12 @@ def _read(checks: Sequence[str], temperature: str | None, job: "Job") -> "tuple[
     from tapehook.notation import NotationError, parse_temperature
 
     problems, found, temperature_c = [], [], None
-    if not checks:
-        problems.append(OptionProblem("--check", None, _EXPECTED, f"not given, expected {_EXPECTED}"))
+    if not checks and not job.morning:
+        said = f"not given, and the job has no checks in morning.csv; expected {_EXPECTED}"
+        problems.append(OptionProblem("--check", None, _EXPECTED, said))
+    if not checks and temperature is not None:
+        said = "belongs to --check; morning.csv has a column temperature_c"
+        problems.append(OptionProblem("--temperature", temperature, "no temperature here", said))
     for text in checks:
         try:
             found.append(_check(text, job))
@@ -93,30 +116,36 @@ def _check(text: str, job: "Job") -> "Check":
     return Check(lens_id.strip(), parse_distance(distance), parse_position(position, units[lens_id.strip()]))
 
 
-def _show(morning: "Morning", job: "Job") -> None:
+def _show(checked: "Sequence[Checked]", findings: "Sequence[Finding]", job: "Job") -> None:
     from rich import box
     from rich.table import Table
 
+    units = {lens.id: lens.unit for lens in job.lenses}
+    heat = any(one.heat_m is not None for one in checked)
+    table = Table(box=box.SIMPLE, pad_edge=False)
+    for heading in ("lens", "chart", "found", "as if the sensor lay", *(["by heat"] if heat else []), "depth used"):
+        table.add_column(heading)
+    for one in checked:
+        table.add_row(*map(plain, _cells(one, job, units[one.check.lens_id], heat=heat)))
+    if checked:
+        show_table(table)
+    for finding in findings:
+        who = "" if finding.lens_id is None else f"{finding.subject}: "
+        click.echo(plain(f"{finding.severity}: {who}{finding.message}"))
+        click.echo(plain(f"  next: {finding.next_step}"))
+
+
+def _cells(one: "Checked", job: "Job", unit: "PositionUnit", *, heat: bool) -> list[str]:
     from tapehook.notation import format_distance, format_position
     from tapehook.prep.flange_findings import side
     from tapehook.prep.wording import percent
 
-    units = {lens.id: lens.unit for lens in job.lenses}
-    heat = any(one.heat_m is not None for one in morning.checked)
-    table = Table(box=box.SIMPLE, pad_edge=False)
-    for heading in ("lens", "chart", "found", "as if the sensor lay", *(["by heat"] if heat else []), "depth used"):
-        table.add_column(heading)
-    for one in morning.checked:
-        check = one.check
-        cells = [
-            check.lens_id,
-            format_distance(check.distance_m, job.units),
-            format_position(check.position, units[check.lens_id]),
-            f"{abs(one.shift_m) * 1e6:.0f} +- {1.96e6 * one.sd_m:.0f} µm {side(one.shift_m)}",
-        ]
-        if heat:
-            cells.append("not measured" if one.heat_m is None else f"{abs(one.heat_m) * 1e6:.0f} µm {side(one.heat_m)}")
-        table.add_row(*(plain(cell) for cell in (*cells, f"{percent(one.used)} at {one.stop.text}")))
-    show_table(table)
-    click.echo(plain(f"{morning.finding.severity}: {morning.finding.message}"))
-    click.echo(plain(f"  next: {morning.finding.next_step}"))
+    cells = [
+        one.check.lens_id,
+        format_distance(one.check.distance_m, job.units),
+        format_position(one.check.position, unit),
+        f"{abs(one.shift_m) * 1e6:.0f} +- {1.96e6 * one.sd_m:.0f} µm {side(one.shift_m)}",
+    ]
+    if heat:
+        cells.append("not measured" if one.heat_m is None else f"{abs(one.heat_m) * 1e6:.0f} µm {side(one.heat_m)}")
+    return [*cells, f"{percent(one.used)} at {one.stop.text}"]

@@ -62,6 +62,7 @@ def command(folder: Path, shot: str | None, slowest: bool, judge: Path | None, a
             "readings": tuple(reading for reading in job.readings if reading.lens_id == asked.lens),
             "charts": tuple(test for test in job.charts if test.lens_id == asked.lens),
             "tstops": (),
+            "morning": (),
         }
     )
     try:

@@ -4,7 +4,9 @@ Each takes the text, which is never blank, and what is known about the row; each
 NotationError where the text has several readings) and leaves limits to the records.
 """
 
+import re
 from dataclasses import dataclass
+from datetime import date
 from functools import lru_cache
 
 from tapehook import notation
@@ -144,6 +146,17 @@ def factor(text: str, known: Known) -> float:
 def degrees_celsius(text: str, known: Known) -> float:
     """A temperature; no unit but °C is read."""
     return number(text.removesuffix("C").removesuffix("°").strip(), known)
+
+
+_DAY = re.compile(r"(\d{4}-\d\d-\d\d)(?: 00:00:00)?")
+
+
+def day(text: str, known: Known) -> str:  # noqa: ARG001 - one form for all readers
+    """A day, "2026-11-26"; a sheet gives it with midnight behind it."""
+    found = _DAY.fullmatch(text)
+    if found is None:
+        raise ValueError(text)
+    return date.fromisoformat(found[1]).isoformat()
 
 
 def text(text: str, known: Known) -> str:  # noqa: ARG001 - one form for all readers

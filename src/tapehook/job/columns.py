@@ -248,7 +248,26 @@ TSTOPS = Table(
     {"level": "level_stops"},
 )
 
-TABLES = (LENSES, READINGS, CHARTS, TSTOPS)
+MORNING = Table(
+    "morning",
+    (
+        Column("lens_id", "lens_id", "", "L001", _LENS_ID, need="needed"),
+        Column("date", "date", "", "2026-11-26", "a date such as 2026-11-26", cells.day),
+        Column("chart_distance", "written", "as written", "16'", "a distance such as 16' or inf", None, "one of"),
+        Column(
+            "chart_distance_m", "chart_distance_m", "m", "5", "a distance in metres such as 5, or inf", None, "one of"
+        ),
+        Column("position", "position", "lens's unit", "131.8", "{position}", cells.position, "needed"),
+        Column("approach", "approach", "", "near_to_far", *_APPROACH),
+        Column("camera", "camera", "", "A", "the letter of a camera"),
+        Column("temperature_c", "temperature_c", "°C", "-2.5", "degrees Celsius such as -2.5", cells.degrees_celsius),
+        Column("note", "note", "", "frost on the barrel", "text"),
+    ),
+    {"distance": "chart_distance", "distance_m": "chart_distance_m", "temperature": "temperature_c"},
+    "chart_distance_m",
+)
+
+TABLES = (LENSES, READINGS, CHARTS, TSTOPS, MORNING)
 
 
 def written(value: object) -> str:

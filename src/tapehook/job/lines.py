@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from tapehook.job.cells import Known
+from tapehook.job.cells import Known, day
 from tapehook.job.columns import Column, Table, written
 from tapehook.job.problems import Problem, limit, shown
 from tapehook.job.records import TableRecord
@@ -144,10 +144,20 @@ def _place(line: Line, sheet: Sheet, row: Row, at: int, name: str) -> None:
         line.beyond(at, cell, len(sheet.header.cells))
     elif name in line.headers:
         line.cells[name] = cell.strip()
-        if (row.number, at) in sheet.odd:
+        if (row.number, at) in sheet.odd and not _is_day(line.table, name, cell):
             line.odd[name] = sheet.odd[row.number, at]
     else:
         line.extra[name] = cell
+
+
+def _is_day(table: Table, name: str, cell: str) -> bool:
+    """Whether a cell that a sheet holds as a date is one of a column that asks for dates."""
+    column = next(column for column in table.columns if column.name == name)
+    if column.read is not day:
+        return False
+    with suppress(ValueError):
+        return bool(day(cell.strip(), Known()))
+    return False
 
 
 def _check_header(sheet: Sheet, table: Table, names: list[str], problems: list[Problem]) -> None:

@@ -3,13 +3,13 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
-from tapehook.job.columns import CHARTS, LENSES, READINGS, TABLES, TSTOPS, Table
+from tapehook.job.columns import CHARTS, LENSES, MORNING, READINGS, TABLES, TSTOPS, Table
 from tapehook.job.lines import header_of
 from tapehook.job.problems import JobProblems, Problem, gathered, in_order
 from tapehook.job.rear_filters import unknown_rear_filters
-from tapehook.job.records import ChartTest, Job, Lens, Record
+from tapehook.job.records import ChartTest, Job, Lens, MorningCheck, Record
 from tapehook.job.sheets import Sheet, read_bytes, read_csv
-from tapehook.job.tables import Kit, read_charts, read_lenses, read_readings, read_tstops
+from tapehook.job.tables import Kit, read_charts, read_lenses, read_morning, read_readings, read_tstops
 from tapehook.job.tomlfile import FILE, read_job_toml
 
 ENDINGS = (".csv", ".xlsx")
@@ -19,10 +19,10 @@ _NEEDED = (LENSES, READINGS)
 
 
 def read_job(folder: Path) -> Job:
-    """The job in ``folder``: ``lenses``, ``readings`` as CSV or XLSX; if there, ``charts``, ``tstops``, ``job.toml``.
+    """The job in ``folder``: ``lenses``, ``readings`` as CSV or XLSX; and what is there of the rest.
 
-    Other files are left alone, and nothing is written. Raises JobProblems, and nothing else, with all
-    problems of all files.
+    The rest is ``charts``, ``tstops``, ``morning``, ``job.toml``. Other files are left alone, and nothing is written.
+    Raises JobProblems, and nothing else, with all problems of all files.
     """
     problems: list[Problem] = []
     files: dict[str, bytes] = {}
@@ -94,13 +94,19 @@ def _tables(sheets: Mapping[str, Sheet], problems: list[Problem]) -> dict[str, t
         tables["charts"] = read_charts(sheets[CHARTS.name], kit, problems)
     if TSTOPS.name in sheets:
         tables["tstops"] = read_tstops(sheets[TSTOPS.name], kit, problems)
+    if MORNING.name in sheets:
+        tables["morning"] = read_morning(sheets[MORNING.name], kit, problems)
     return tables
 
 
 def _unknown_cameras(job: Job, sheets: Mapping[str, Sheet]) -> Iterator[Problem]:
-    """Lenses and chart tests on cameras that are not listed, where cameras are listed at all."""
+    """Lenses and tests on cameras that are not listed, where cameras are listed at all."""
     letters = {camera.letter for camera in job.cameras}
-    rows: list[tuple[Table, Sequence[Lens | ChartTest]]] = [(LENSES, job.lenses), (CHARTS, job.charts)]
+    rows: list[tuple[Table, Sequence[Lens | ChartTest | MorningCheck]]] = [
+        (LENSES, job.lenses),
+        (CHARTS, job.charts),
+        (MORNING, job.morning),
+    ]
     for table, records in rows if letters else ():
         for record in records:
             unknown = [letter for letter in (record.camera or "").split() if letter not in letters]

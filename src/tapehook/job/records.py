@@ -197,6 +197,32 @@ class LightTest(TableRecord):
     focal_mm: Positive | None = None
 
 
+class MorningCheck(TableRecord):
+    """Best focus found on a chart wide open, on the morning after a cold night, on the body the lens is used on.
+
+    ``written`` is the chart's distance as it was written down, where that was text; ``date`` as 2026-11-26.
+    """
+
+    lens_id: Identifier
+    date: Annotated[str, Field(pattern=r"^\d{4}-\d\d-\d\d$")] | None = None
+    chart_distance_m: Annotated[float, Field(ge=1e-3)]
+    """Metres from the image plane; ``inf`` for a chart at infinity, such as a collimator's."""
+    written: Text = None
+    position: Finite
+    approach: Approach | None = None
+    camera: Text = None
+    temperature_c: Annotated[float, Field(ge=-100, le=200)] | None = None
+    """Of the lens, at the check."""
+    note: Text = None
+
+    @model_validator(mode="after")
+    def _within_reach(self) -> Self:
+        """Past 1,000 km a distance is infinity."""
+        if 1e6 < self.chart_distance_m < math.inf:
+            raise ValueError("at most 1,000,000; what is farther is inf")
+        return self
+
+
 class Criterion(Record):
     """What counts as sharp: one of the named choices (see ``tapehook.optics.sharpness``)."""
 
@@ -346,8 +372,8 @@ class Filter(Record):
 class Job(Record):
     """A whole job: what ``job.toml`` says, and the rows of its tables.
 
-    ``column_order`` keeps, for each table read ("lenses", "readings", "charts", "tstops"), the header as it was read,
-    so that writing gives it back.
+    ``column_order`` keeps, for each table read ("lenses", "readings", "charts", "tstops", "morning"), the header as it
+    was read, so that writing gives it back.
     """
 
     title: Name = Field("Untitled job", description="Name of the job, for the cover", examples=["Harbour, unit 1"])
@@ -375,6 +401,7 @@ class Job(Record):
     readings: tuple[Reading, ...] = ()
     charts: tuple[ChartTest, ...] = ()
     tstops: tuple[LightTest, ...] = ()
+    morning: tuple[MorningCheck, ...] = ()
     extra: Keys = Field(default_factory=dict)
     column_order: dict[str, tuple[str, ...]] = Field(default_factory=dict)
 

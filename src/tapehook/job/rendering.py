@@ -8,8 +8,8 @@ import re
 from collections.abc import Iterable, Sequence
 
 from tapehook.job.cells import Known, distance
-from tapehook.job.columns import CHARTS, LENSES, READINGS, TSTOPS, Table, written
-from tapehook.job.records import ChartTest, Job, Reading, TableRecord
+from tapehook.job.columns import CHARTS, LENSES, MORNING, READINGS, TSTOPS, Table, written
+from tapehook.job.records import ChartTest, Job, MorningCheck, Reading, TableRecord
 from tapehook.job.sheets import guarded
 from tapehook.notation import write_distance
 
@@ -25,8 +25,9 @@ def tables_of(job: Job) -> dict[str, str]:
     return {
         "lenses.csv": _csv(LENSES, job, job.lenses, [_plain(LENSES, lens) for lens in job.lenses]),
         "readings.csv": _csv(READINGS, job, job.readings, _readings(job)),
-        "charts.csv": _csv(CHARTS, job, job.charts, _charts(job)),
+        "charts.csv": _csv(CHARTS, job, job.charts, _on_charts(CHARTS, job, job.charts)),
         "tstops.csv": _csv(TSTOPS, job, job.tstops, [_plain(TSTOPS, test) for test in job.tstops]),
+        "morning.csv": _csv(MORNING, job, job.morning, _on_charts(MORNING, job, job.morning)),
     }
 
 
@@ -116,18 +117,18 @@ def _column_of_others(job: Job, names: set[str]) -> str:
     return "distance_m" if bare and "value" not in names else "value"
 
 
-def _charts(job: Job) -> list[Cells]:
-    """The cells of all chart tests."""
-    in_metres = "chart_distance_m" in _names(CHARTS, job) or not all(map(_says_all, job.charts))
+def _on_charts(table: Table, job: Job, tests: Sequence[ChartTest | MorningCheck]) -> list[Cells]:
+    """The cells of all rows of what was found on charts."""
+    in_metres = "chart_distance_m" in _names(table, job) or not all(map(_says_all, tests))
     column = "chart_distance_m" if in_metres else ""
-    return [_chart(chart, column) for chart in job.charts]
+    return [_on_chart(table, test, column) for test in tests]
 
 
-def _chart(chart: ChartTest, metres_column: str) -> Cells:
-    cells = _plain(CHARTS, chart)
-    if chart.chart_width_m is not None:
-        cells["chart_width"] = write_distance(chart.chart_width_m)
-    return cells | _distance("chart_distance", chart.written, metres_column, chart.chart_distance_m)
+def _on_chart(table: Table, test: ChartTest | MorningCheck, metres_column: str) -> Cells:
+    cells = _plain(table, test)
+    if isinstance(test, ChartTest) and test.chart_width_m is not None:
+        cells["chart_width"] = write_distance(test.chart_width_m)
+    return cells | _distance("chart_distance", test.written, metres_column, test.chart_distance_m)
 
 
 def _distance(text_column: str, text: str | None, metres_column: str, distance_m: float) -> Cells:
@@ -136,7 +137,7 @@ def _distance(text_column: str, text: str | None, metres_column: str, distance_m
     return {name: cell for name, cell in cells.items() if name and cell}
 
 
-def _says_all(record: Reading | ChartTest) -> bool:
+def _says_all(record: Reading | ChartTest | MorningCheck) -> bool:
     """True when the distance as it was written down alone gives back the same distance."""
     distance_m = record.value if isinstance(record, Reading) else record.chart_distance_m
     try:

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, create_model
 
 from tapehook.job.records import Camera, Criterion, Emitter, Filter, Job, Motor, Radio, Record
 
-NOT_IN_FILE = frozenset({"lenses", "readings", "charts", "tstops", "column_order", "extra"})
+NOT_IN_FILE = frozenset({"lenses", "readings", "charts", "tstops", "morning", "column_order", "extra"})
 """Fields of records that are no keys of ``job.toml``."""
 
 LISTS: dict[str, type[Record]] = {

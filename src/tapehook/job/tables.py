@@ -1,19 +1,20 @@
 """From the lines of the tables to records, row by row and then across rows."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import cast
+from typing import TypeVar, cast
 
 from tapehook.job import cells
 from tapehook.job.cells import Known
-from tapehook.job.columns import CHARTS, LENSES, READINGS, TSTOPS, read_unit, written
+from tapehook.job.columns import CHARTS, LENSES, MORNING, READINGS, TSTOPS, Table, read_unit, written
 from tapehook.job.lines import Line, names_of, nearest, read_lines, said, same
 from tapehook.job.problems import Problem
-from tapehook.job.records import ChartTest, Lens, LightTest, Reading
+from tapehook.job.records import ChartTest, Lens, LightTest, MorningCheck, Reading
 from tapehook.job.sheets import Sheet
 from tapehook.notation import LengthUnit, PositionUnit
 
 Reader = Callable[[str, Known], float]
+_Record = TypeVar("_Record", ChartTest, MorningCheck)
 
 MOST_GUESSES = 50
 """Unknown ids for which the nearest is looked up; among thousands of lenses the search is slow."""
@@ -197,17 +198,25 @@ def _marks_with_two_distances(file: str, readings: list[Reading]) -> list[Proble
 
 def read_charts(sheet: Sheet, kit: Kit, problems: list[Problem]) -> tuple[ChartTest, ...]:
     """All chart tests without problems."""
-    found = []
-    for line in read_lines(sheet, CHARTS, problems):
+    return tuple(_on_charts(sheet, CHARTS, ChartTest, kit, problems))
+
+
+def read_morning(sheet: Sheet, kit: Kit, problems: list[Problem]) -> tuple[MorningCheck, ...]:
+    """All morning checks without problems."""
+    return tuple(_on_charts(sheet, MORNING, MorningCheck, kit, problems))
+
+
+def _on_charts(sheet: Sheet, table: Table, kind: type[_Record], kit: Kit, problems: list[Problem]) -> Iterator[_Record]:
+    """The rows of a table of what was found on charts; their distance may be said in two columns."""
+    for line in read_lines(sheet, table, problems):
         kit.check_id(line, "lens_id")
         known = Known(sheet.decimal_comma, sheet.decimal_point, kit.units.get(line.text("lens_id")))
         values = line.values(known)
         value = _measured(line, ("chart_distance_m", "chart_distance"), (cells.metres, cells.distance), known, "focus")
         values |= {"written": line.text("chart_distance")} | ({} if value is None else {"chart_distance_m": value})
-        chart = line.record(ChartTest, values, known)
-        if chart:
-            found.append(chart)
-    return tuple(found)
+        found = line.record(kind, values, known)
+        if found:
+            yield found
 
 
 def read_tstops(sheet: Sheet, kit: Kit, problems: list[Problem]) -> tuple[LightTest, ...]:

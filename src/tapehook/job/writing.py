@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from tapehook.job.columns import CHARTS, TABLES, TSTOPS, written
+from tapehook.job.columns import CHARTS, MORNING, TABLES, TSTOPS, written
 from tapehook.job.problems import JobProblems, Problem, in_order, shown
 from tapehook.job.reading import job_of
 from tapehook.job.records import Job, Reading, Record
@@ -108,7 +108,7 @@ def _differs(job: Job, path: Path, data: bytes) -> bool:
 
 def _unasked(job: Job, name: str) -> bool:
     """True for a table a job need not have, without rows and without a header that was read."""
-    optional = name in {CHARTS.name, TSTOPS.name}
+    optional = name in {CHARTS.name, TSTOPS.name, MORNING.name}
     return optional and not getattr(job, name) and name not in job.column_order
 
 

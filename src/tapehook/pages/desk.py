@@ -39,7 +39,7 @@ SOON_S = 0.5
 """What is looked at while it is being written to may be so much behind, and says so by its stamp."""
 SHOWN_S = 1.0
 """The same for what shows a whole job."""
-FROM_OTHERS = ("twin.", "light.")
+FROM_OTHERS = ("twin.", "light.", "morning.")
 """Findings on a lens that need others of the job beside it."""
 
 
@@ -368,7 +368,7 @@ class Desk:
             lens_ids = {lens.row_id: lens.lens_id for lens in JobDocument.of(found.now).lenses}
             placed, signed = on_cameras(connection, job_id), sign_offs_of(connection, job_id)
             starts = starts_of(connection, job_id, set(lens_ids.values()))
-        tables_ = {"readings": "reading", "charts": "chart", "tstops": "light"}
+        tables_ = {"readings": "reading", "charts": "chart", "tstops": "light", "morning": "morning"}
         measured = {field: tuple(map(self._made.of, rows[kind])) for field, kind in tables_.items()}
         job = self._made.job(found.now).model_copy(update={field: value for field, value in measured.items() if value})
         return JobNow(
@@ -491,7 +491,7 @@ class Desk:
         there = {one.fingerprint for listed in kept.rows.values() for one in listed}
         new = [one for one in added if one.fingerprint not in there]
         rows = {kind: [*listed, *(one for one in new if one.kind == kind)] for kind, listed in kept.rows.items()}
-        fields = {"readings": "reading", "charts": "chart", "tstops": "light"}
+        fields = {"readings": "reading", "charts": "chart", "tstops": "light", "morning": "morning"}
         update = {field: tuple(map(self._made.of, rows[kind])) for field, kind in fields.items() if rows[kind]}
         job = kept.job.model_copy(update=update)
         return replace(kept, job=job, rows=rows, number=number, read_at=time.monotonic())

@@ -10,6 +10,7 @@ from tapehook.prep.basis import Optics
 from tapehook.prep.extender import extended_as_json
 from tapehook.prep.flange_findings import flange_used, parfocal
 from tapehook.prep.forgiveness import chance_at_worst
+from tapehook.prep.job_morning import job_morning, job_morning_as_json
 from tapehook.prep.results import (
     AxisPrep,
     BorrowedPrep,
@@ -36,6 +37,7 @@ def finite(value: float | None) -> float | None:
 
 def prep_as_json(prep: Prep) -> dict[str, Any]:
     """Everything ``prepare`` found, without the grids of the maps."""
+    morning = job_morning(prep)
     return {
         "title": prep.job.title,
         "units": prep.job.units,
@@ -49,6 +51,7 @@ def prep_as_json(prep: Prep) -> dict[str, Any]:
             }
             for entry in prep.cameras
         },
+        "morning": morning and job_morning_as_json(morning),
         "findings": [finding.as_json() for finding in prep.findings],
         "assumptions": list(prep.assumptions),
     }

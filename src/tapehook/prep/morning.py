@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from tapehook.finding import Finding, Severity
-from tapehook.job.records import Job, Reading
+from tapehook.job.records import Approach, Job, Reading
+from tapehook.lens import LensMap
 from tapehook.lens.flange import JUDGEMENT_USED
 from tapehook.lens.heat import sensor_shift_m
 from tapehook.lens.morning import FEWEST, KitShift, kit_shift
@@ -19,6 +20,7 @@ from tapehook.prep.focus import USUAL_STEP_DEG, pupil_vergence, vergence_slope, 
 from tapehook.prep.heat import ROOM_C, measured_drift
 from tapehook.prep.results import LensPrep, Prep, StopView
 from tapehook.prep.room import optics_of
+from tapehook.prep.suspects import WAYS
 from tapehook.prep.usual import USUAL_PLAY_RMS_DEG
 from tapehook.prep.wording import depth_used, percent
 
@@ -29,11 +31,16 @@ WATCH_FROM, FIX_FROM = 0.25, 1.0
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """Best focus found on one chart this morning: the lens, metres from the image plane (inf), position of the ring."""
+    """Best focus found on one chart this morning: the lens, metres from the image plane (inf), position of the ring.
+
+    ``temperature_c`` is that of the lens then; None where it was not read.
+    """
 
     lens_id: str
     distance_m: float
     position: float
+    approach: Approach | None = None
+    temperature_c: float | None = None
 
 
 class NoCheck(ValueError):
@@ -48,8 +55,8 @@ class NoCheck(ValueError):
 class Checked:
     """One check judged: the shift of the sensor that would do the same, metres, positive: too far back.
 
-    ``sd_m`` is how sure it is; ``heat_m`` what its measured drift accounts for, None without one; ``used`` the share of
-    the depth at ``stop``.
+    ``sd_m`` is how sure it is; ``heat_m`` what its measured drift accounts for, None without one; ``room_m`` the shift
+    that takes all the depth at ``stop``.
     """
 
     check: Check
@@ -57,8 +64,13 @@ class Checked:
     shift_m: float
     sd_m: float
     heat_m: float | None
-    used: float
+    room_m: float
     stop: StopView
+
+    @property
+    def used(self) -> float:
+        """Its share of the depth at ``stop``."""
+        return abs(self.shift_m) / self.room_m
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,19 +86,30 @@ class Morning:
 
 
 def morning_check(prep: Prep, checks: Sequence[Check], temperature_c: float | None = None) -> Morning:
-    """Judge the kit of a prepared job by ``checks``; ``temperature_c`` of the lenses now, where it was read.
+    """Judge the kit of a prepared job by ``checks``; ``temperature_c`` of lenses whose check names none, where known.
 
     Raises NoCheck for a check on a lens without a map or a stop, or beyond its marks, and for fewer than three lenses.
     """
-    entries = {entry.lens.id: entry for entry in prep.lenses}
+    known = {entry.lens.id for entry in prep.lenses}
     for check in checks:
-        if check.lens_id not in entries:
+        if check.lens_id not in known:
             raise NoCheck(check.lens_id, "the id of a lens of the job")
     if len({check.lens_id for check in checks}) < FEWEST:
         raise NoCheck(
             ", ".join(check.lens_id for check in checks), f"{FEWEST} lenses or more: fewer say nothing of others"
         )
-    checked = tuple(_checked(entries[check.lens_id], check, prep.job, temperature_c) for check in checks)
+    return kit_judged(prep, [judged(prep, check, temperature_c) for check in checks])
+
+
+def judged(prep: Prep, check: Check, temperature_c: float | None = None) -> Checked:
+    """One check by itself. Raises NoCheck where it says nothing, KeyError for a lens the job has not."""
+    now_c = temperature_c if check.temperature_c is None else check.temperature_c
+    return _checked(prep.lens(check.lens_id), check, prep.job, now_c)
+
+
+def kit_judged(prep: Prep, checked: Sequence[Checked]) -> Morning:
+    """What checks of three lenses or more say of the kit. Raises ValueError for fewer."""
+    checks = [one.check for one in checked]
     by_lens = [
         [one for one in checked if one.check.lens_id == name] for name in dict.fromkeys(c.lens_id for c in checks)
     ]
@@ -96,7 +119,7 @@ def morning_check(prep: Prep, checks: Sequence[Check], temperature_c: float | No
     worst = max(_others(prep.lenses, checks, kit), key=lambda one: one[1], default=None)
     stop = worst[2] if worst else max(checked, key=lambda one: one.used).stop
     finding = _finding(kit, checked, worst)
-    return Morning(checked, kit, worst and worst[0], worst and worst[1], stop, finding)
+    return Morning(tuple(checked), kit, worst and worst[0], worst and worst[1], stop, finding)
 
 
 def _checked(entry: LensPrep, check: Check, job: Job, temperature_c: float | None) -> Checked:
@@ -109,10 +132,9 @@ def _checked(entry: LensPrep, check: Check, job: Job, temperature_c: float | Non
         raise NoCheck(check.lens_id, f"a chart no nearer than its map begins, {lens_map.near_value:.3g} m")
     slope = float(vergence_slope(lens_map, optics, check.distance_m)[0])
     at, sd = (float(part[0]) for part in lens_map.position(check.distance_m))
-    moved_dpt = (check.position - at) * lens_map.toward_near / slope
+    ahead, half_play = _play(lens_map, check.approach)
+    moved_dpt = (check.position - ahead - at) * lens_map.toward_near / slope
     step = entry.lens.reading_step or USUAL_STEP_DEG / lens_map.degrees_per_unit
-    play = lens_map.play()
-    half_play = abs(play.value) / 2.0 if play else USUAL_PLAY_RMS_DEG / 2.0 / lens_map.degrees_per_unit
     width = float(width_dpt(optics, entry.widest or stop, check.distance_m)[0])
     q = float(np.atleast_1d(pupil_vergence(optics, check.distance_m))[0])
     sure = [sd / slope, step / math.sqrt(12.0) / slope, half_play / slope, JUDGEMENT_USED * width]
@@ -123,7 +145,22 @@ def _checked(entry: LensPrep, check: Check, job: Job, temperature_c: float | Non
     if not math.isfinite(shift_m + sd_m):
         raise NoCheck(check.lens_id, "a chart and a position that its map can judge")
     heat_m = _by_heat(entry, job, temperature_c)
-    return Checked(check, entry.title, shift_m, sd_m, heat_m, abs(shift_m) / (stop.f_number * optics.blur_m), stop)
+    return Checked(check, entry.title, shift_m, sd_m, heat_m, stop.f_number * optics.blur_m, stop)
+
+
+def _play(lens_map: LensMap, approach: Approach | None) -> tuple[float, float]:
+    """How far a position reads ahead of where the map stands, and what the play leaves unsure of that, in its unit.
+
+    A map read both ways stands in the middle of the play. One read one way stands where that way ends, and a check made
+    the same way stands there too; one made the other way is off by all of the play.
+    """
+    play, way = lens_map.play(), WAYS[approach]
+    if play is not None and way:
+        return lens_map.toward_near * way / 2.0 * play.value, play.sd / 2.0
+    if way and way == lens_map.marks.way:
+        return 0.0, 0.0
+    whole = abs(play.value) if play else USUAL_PLAY_RMS_DEG / lens_map.degrees_per_unit
+    return 0.0, whole if way and lens_map.marks.one_way else whole / 2.0
 
 
 def _by_heat(entry: LensPrep, job: Job, temperature_c: float | None) -> float | None:
@@ -180,23 +217,30 @@ def _finding(kit: KitShift, checked: Sequence[Checked], worst: tuple[str, float,
 
 
 def morning_as_json(found: Morning) -> dict[str, Any]:
-    """The check as plain JSON values, the shape of ``tapehook morning --json``."""
+    """The check as plain JSON values, the shape of ``tapehook morning --json``; ``date`` is that of a job's table."""
     return {
-        "checks": [_check_as_json(one) for one in found.checked],
-        "kit": {
-            "shift_um": UM * found.kit.shift_m,
-            "plus_minus_um": UM * found.kit.mean_plus_minus_m,
-            "one_lens_plus_minus_um": UM * found.kit.plus_minus_m,
-            "lenses": found.kit.checks,
-            "worst_lens": found.worst_id,
-            "worst_depth_used_percent": None if found.worst_used is None else 100.0 * found.worst_used,
-            "stop": found.stop.text,
-        },
+        "date": None,
+        "checks": [check_as_json(one) for one in found.checked],
+        "kit": kit_as_json(found),
         "finding": found.finding.as_json(),
     }
 
 
-def _check_as_json(one: Checked) -> dict[str, Any]:
+def kit_as_json(found: Morning) -> dict[str, Any]:
+    """What it says of the kit as plain JSON values."""
+    return {
+        "shift_um": UM * found.kit.shift_m,
+        "plus_minus_um": UM * found.kit.mean_plus_minus_m,
+        "one_lens_plus_minus_um": UM * found.kit.plus_minus_m,
+        "lenses": found.kit.checks,
+        "worst_lens": found.worst_id,
+        "worst_depth_used_percent": None if found.worst_used is None else 100.0 * found.worst_used,
+        "stop": found.stop.text,
+    }
+
+
+def check_as_json(one: Checked) -> dict[str, Any]:
+    """One check as plain JSON values; a chart at infinity is null."""
     far = math.isinf(one.check.distance_m)
     return {
         "lens": one.check.lens_id,

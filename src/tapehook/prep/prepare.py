@@ -38,6 +38,7 @@ from tapehook.prep.focus import (
     mark_rows,
 )
 from tapehook.prep.heat import heat_findings
+from tapehook.prep.job_morning import morning_findings
 from tapehook.prep.light import light_findings
 from tapehook.prep.next_mark import next_mark_findings
 from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, LensPrep, Prep, RoundRow, TwinsPrep
@@ -104,7 +105,7 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
     found += _job_findings(job)
     found += [finding for finding in across if finding.lens_id is None]
     assumptions = sorted({sentence for entry in lenses for sentence in entry.assumptions})
-    return Prep(
+    made = Prep(
         job,
         format_stop(wanted) if wanted else None,
         tuple(lenses),
@@ -114,6 +115,15 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
         twins,
         flanges,
     )
+    return _with_all(made, morning_findings(made))
+
+
+def _with_all(prep: Prep, across: Sequence[Finding]) -> Prep:
+    """A prepared job with findings that only all of it could give rise to, on its lenses too."""
+    if not across:
+        return prep
+    lenses = tuple(_with_findings(entry, across) for entry in prep.lenses)
+    return replace(prep, lenses=lenses, findings=tuple(sort_findings([*prep.findings, *across])))
 
 
 def _with_findings(entry: LensPrep, across: Sequence[Finding]) -> LensPrep:
@@ -143,7 +153,7 @@ def _batches(job: Job, *, brief: bool) -> list[Batch]:
         lenses = job.lenses[start : start + BATCH_LENSES]
         own = tuple(r for lens in lenses for axis in readings[lens.id].values() for r in axis)
         tests = tuple(test for lens in lenses for test in charts[lens.id])
-        part = job.model_copy(update={"lenses": lenses, "readings": own, "charts": tests})
+        part = job.model_copy(update={"lenses": lenses, "readings": own, "charts": tests, "morning": ()})
         parts.append(Batch(part, usual, serials_read, brief))
     return parts
 
