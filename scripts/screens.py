@@ -119,6 +119,7 @@ def _addresses(page: Page, address: str) -> dict[str, str]:
     bench = page.locator("table.lenses a").first.get_attribute("href") or ""
     return {
         "prep": f"{job}/prep",
+        "left": f"{job}/left",
         "bench": bench,
         "onset": f"{job}/onset",
         "shots": f"{job}/shots?shot=window",

@@ -18,6 +18,7 @@ OTHERS = ((360, "light"), (820, "light"), (820, "dark"), (1440, "dark"))
 """What `make test-slow` looks at besides a phone in the dark and a laptop by day."""
 NAMES = (
     "prep",
+    "left",
     "bench",
     "onset",
     "shots",
@@ -36,6 +37,7 @@ NAMES = (
     "jobs",
     "pair",
 )
+OF_THE_JOB = ("prep", "left", "onset", "shots", "light", "radio", "strips", "kit", "handover")
 
 
 def _addresses(page: "Page") -> dict[str, str]:
@@ -45,7 +47,7 @@ def _addresses(page: "Page") -> dict[str, str]:
     site = job.split("/job/")[0]
     bench = page.locator("table.lenses a", has_text="25 mm").first.get_attribute("href") or ""
     return {
-        **{name: f"{job}/{name}" for name in ("prep", "onset", "shots", "light", "radio", "strips", "kit", "handover")},
+        **{name: f"{job}/{name}" for name in OF_THE_JOB},
         **{name: f"{site}/{name}" for name in ("lenses", "help", "let-in", "jobs", "pair")},
         "bench": site + bench,
         "swap": site + bench.replace("/bench/", "/swap/"),

@@ -16,6 +16,7 @@ from tapehook.notation import (
     parse_focal_length,
     parse_length,
     parse_light,
+    parse_minutes,
     parse_number,
     parse_position,
     parse_share,
@@ -45,6 +46,7 @@ READERS: dict[str, Callable[[str], object]] = {
     "light": parse_light,
     "shutter": parse_shutter,
     "filter": parse_filter,
+    "minutes": parse_minutes,
     "temperature": parse_temperature,
     "temperature, decimal comma": lambda text: parse_temperature(text, decimal_comma=True),
     "filter, bare density": lambda text: parse_filter(text, bare_density=True, decimal_comma=True),
@@ -132,8 +134,8 @@ def test_a_refusal_passes_between_processes() -> None:
 def test_the_public_names_are_those_exported() -> None:
     """All that the package means to offer is listed, and all that is listed is there."""
     public = {name for name in vars(tapehook.notation) if not name.startswith("_")}
-    modules = {"clean", "distance", "errors", "filters", "focal", "length", "light", "number", "position", "share"}
-    modules |= {"shutter", "stop", "temperature", "thirds"}
+    modules = {"clean", "distance", "errors", "filters", "focal", "length", "light", "minutes", "number", "position"}
+    modules |= {"share", "shutter", "stop", "temperature", "thirds"}
 
     assert public - modules == set(tapehook.notation.__all__)
 

@@ -3,12 +3,11 @@
 from collections.abc import Mapping
 
 from tapehook.cli.exposure_answer import OptionReader
-from tapehook.notation import NotationError, parse_number, parse_share, parse_temperature
+from tapehook.notation import NotationError, parse_minutes, parse_share, parse_temperature
 from tapehook.optics.dew import HIGHEST_C, LOWEST_C
 from tapehook.prep.dew import DewCheck, Warming, check_dew
 
 _TEMPERATURE = "a temperature such as 22 °C"
-_MINUTES = "minutes from 0.1 to 10000, such as 30 or 30min"
 
 
 def dew_answer(typed: Mapping[str, str | None]) -> DewCheck:
@@ -18,8 +17,8 @@ def dew_answer(typed: Mapping[str, str | None]) -> DewCheck:
         if typed.get(name) is None:
             read.refuse(name, expected, f"not given, expected {expected}")
     air_c, lens_c = read("air", _air), read("lens", parse_temperature)
-    humidity, constant_s = read("humidity", parse_share), read("time_constant", _minutes)
-    then_c, after_s = read("then", parse_temperature), read("after", _minutes)
+    humidity, constant_s = read("humidity", parse_share), read("time_constant", parse_minutes)
+    then_c, after_s = read("then", parse_temperature), read("after", parse_minutes)
     for name, other in (("then", "after"), ("after", "then")):
         if typed.get(name) is None and typed.get(other) is not None:
             read.refuse(name, f"a value, as --{other} is given", f"not given, but --{other} is: they go together")
@@ -44,15 +43,3 @@ def _air(text: str) -> float:
         expected = f"air from {LOWEST_C:g} to {HIGHEST_C:g} °C, where the formula holds"
         raise NotationError(text, expected, (), "is out of range")
     return value
-
-
-def _minutes(text: str) -> float:
-    """Seconds, from minutes bare or with their unit."""
-    number = text.strip().casefold().removesuffix("minutes").removesuffix("min")
-    try:
-        value = parse_number(number)
-    except NotationError:
-        raise NotationError(text, _MINUTES) from None
-    if not 0.1 <= value <= 1e4:
-        raise NotationError(text, _MINUTES, (), "is out of range")
-    return value * 60.0

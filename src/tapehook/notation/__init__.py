@@ -18,6 +18,7 @@ from tapehook.notation.length import (
     parse_signed_length,
 )
 from tapehook.notation.light import LUX_PER_FOOT_CANDLE, parse_light
+from tapehook.notation.minutes import parse_minutes
 from tapehook.notation.number import parse_number, write_number
 from tapehook.notation.position import PositionUnit, format_position, parse_position
 from tapehook.notation.share import parse_share
@@ -67,6 +68,7 @@ __all__ = [
     "parse_focal_length",
     "parse_length",
     "parse_light",
+    "parse_minutes",
     "parse_number",
     "parse_position",
     "parse_share",

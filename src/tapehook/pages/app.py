@@ -22,7 +22,7 @@ from tapehook.book.store import Book
 from tapehook.book.trouble import BookRefusal, StaleEdit
 from tapehook.job import JobProblems
 from tapehook.job.problems import shown
-from tapehook.pages import api, light_routes, radio_routes, routes, shot_routes, strip_routes, swap_routes
+from tapehook.pages import api, left_routes, light_routes, radio_routes, routes, shot_routes, strip_routes, swap_routes
 from tapehook.pages.actions import Acts
 from tapehook.pages.desk import Desk, NotThere
 from tapehook.pages.guard import Guard, TooLarge, problem
@@ -31,12 +31,14 @@ from tapehook.pages.typed import Misread, Reader
 
 ROUTERS = (
     api.router,
+    left_routes.api_router,
     shot_routes.api_router,
     light_routes.api_router,
     radio_routes.api_router,
     strip_routes.api_router,
     swap_routes.api_router,
     routes.router,
+    left_routes.router,
     shot_routes.router,
     light_routes.router,
     radio_routes.router,

@@ -244,6 +244,13 @@ class SwapAsked(Asked):
     near: Short = ""
 
 
+class LeftAsked(Asked):
+    """The minutes there are, in the query of an address; ``narrow`` is what every live page says of its width."""
+
+    minutes: Short = ""
+    narrow: bool = False
+
+
 class KeptShot(Asked):
     """A shot to be kept under a name, or taken out when it has none; ``mark`` tells the text it was made from."""
 

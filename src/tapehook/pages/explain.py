@@ -58,6 +58,15 @@ TOPICS: dict[str, Topic] = {
         ),
         "exposure.md",
     ),
+    "minutes_left": Topic(
+        "Minutes left",
+        (
+            "Each test nobody made yet, with what the lens may use of the depth before it and after it, at the stop.",
+            "What was not measured is taken as it usually is, and said to be. Minutes are common practice, for two.",
+            "A long test that does not fit into the minutes makes room for a short one that does.",
+        ),
+        "checks/minutes-left.md",
+    ),
     "next_mark": Topic(
         "What to measure next",
         (

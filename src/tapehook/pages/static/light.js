@@ -2,7 +2,8 @@
 //
 // Figures are worked out by the server, which answers at once; of several answers under way only the newest is shown.
 
-import { announce, ask, at, markStale, onChange, send, sentences } from "./live.js";
+import { follower, queryOf } from "./follow.js";
+import { announce, at, markStale, send, sentences } from "./live.js";
 
 const narrow = matchMedia("(max-width: 600px)");
 const NS = "http://www.w3.org/2000/svg";
@@ -10,55 +11,19 @@ const STEP_S = 0.1;
 const STOPS_PER_KEY = 1 / 3;
 const LONGEST_S = 120;
 
-/** Asks for a part of the page, one request at a time: what is asked meanwhile waits, and only the last of it goes. */
-function follower(form, name, shown) {
-  let running = false;
-  let wanted = false;
-  const place = document.querySelector(`[data-part="${name}"]`);
-  async function run() {
-    running = true;
-    while (wanted) {
-      wanted = false;
-      try {
-        const answer = await ask(`${form.dataset.partUrl}?${queryOf(form)}`);
-        const said = await answer.json();
-        if (!answer.ok) announce(sentences(said));
-        else if (!wanted) {
-          const open = [...place.querySelectorAll("details")].map((one) => one.open);
-          const held = place.contains(document.activeElement) ? document.activeElement.dataset.handle : undefined;
-          place.innerHTML = said.parts[name]; // made by our own templates, which escape whatever came from people
-          place.querySelectorAll("details").forEach((one, k) => (one.open = open[k] ?? one.open));
-          place.dataset.answers = String(Number(place.dataset.answers ?? 0) + 1);
-          shown?.(held);
-        }
-      } catch {
-        markStale();
-      }
-    }
-    running = false;
-  }
-  return () => {
-    wanted = true;
-    if (!running) run();
-  };
-}
-
-function queryOf(form) {
-  const given = new URLSearchParams();
-  for (const [name, value] of new FormData(form)) if (value !== "") given.append(name, value);
-  if (form.id === "course") {
-    given.set("shot", form.dataset.opened);
-    for (const text of courseTexts()) given.append("course", text);
-    if (axis.held) given.set("end", String(axis.held));
-    if (narrow.matches) given.set("narrow", "true");
-  }
-  return given.toString();
+function courseQuery() {
+  const given = queryOf(form);
+  given.set("shot", form.dataset.opened);
+  for (const text of courseTexts()) given.append("course", text);
+  if (axis.held) given.set("end", String(axis.held));
+  if (narrow.matches) given.set("narrow", "true");
+  return given;
 }
 
 // --- exposure --------------------------------------------------------------------------------------------------
 
 const exposure = at("exposure");
-const followExposure = follower(exposure, "exposure");
+const { now: followExposure } = follower(exposure, "exposure");
 
 /** Puts a slider where its field stands; a figure between its steps moves it to none. */
 function placeSlider(slider) {
@@ -108,7 +73,10 @@ const list = at("marks");
 const axis = { held: 0 };
 let handles = null;
 
-const followPull = follower(form, "pull", drawHandles);
+const { now: followPull } = follower(form, "pull", {
+  query: courseQuery,
+  shown: (held) => drawHandles(held?.dataset.handle),
+});
 
 function courseTexts() {
   return [...list.children].map((row) => {
@@ -317,10 +285,6 @@ for (const ended of ["pointerup", "pointercancel"]) {
 }
 
 narrow.addEventListener("change", followPull);
-onChange(() => {
-  followExposure();
-  followPull();
-});
 markSolved();
 if (narrow.matches) followPull();
 drawHandles();

@@ -130,21 +130,31 @@ function catchUp(stamp) {
 }
 
 async function fetchParts() {
-  const narrow = matchMedia("(max-width: 600px)").matches ? "?narrow=true" : "";
-  const answer = await ask(body.dataset.parts + narrow);
+  const address = new URL(body.dataset.parts, location.href);
+  if (matchMedia("(max-width: 600px)").matches) address.searchParams.set("narrow", "true");
+  const answer = await ask(address);
   if (!answer.ok) throw new Error(`status ${answer.status}`);
   const { parts, stamp } = await answer.json();
   shown = numberOf(stamp);
   catchUp(stamp);
   for (const [name, html] of Object.entries(parts)) {
     const place = document.querySelector(`[data-part="${name}"]`);
-    if (place && place.dataset.shown !== html) {
-      const held = place.contains(document.activeElement) ? document.activeElement.dataset.id : undefined;
-      place.innerHTML = html; // made by our own templates, which escape whatever came from people
-      place.dataset.shown = html;
-      if (held) place.querySelector(`[data-id="${CSS.escape(held)}"]`)?.focus();
-    }
+    if (place && lastPut.get(place) !== html) put(place, html);
   }
+}
+
+const lastPut = new WeakMap();
+
+/** Puts a part anew: what was open in it stays open, and what had the focus has it again. Gives what had it. */
+export function put(place, html) {
+  const held = place.contains(document.activeElement) ? document.activeElement : null;
+  const open = [...place.querySelectorAll("details")].map((one) => one.open);
+  place.innerHTML = html; // made by our own templates, which escape whatever came from people
+  lastPut.set(place, html);
+  place.querySelectorAll("details").forEach((one, k) => (one.open = open[k] ?? one.open));
+  if (held?.dataset.id) place.querySelector(`[data-id="${CSS.escape(held.dataset.id)}"]`)?.focus();
+  else if (held?.id) at(held.id)?.focus();
+  return held;
 }
 
 // --- forms and buttons that write ------------------------------------------------------------------------------

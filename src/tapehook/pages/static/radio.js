@@ -3,10 +3,10 @@
 // What is dragged ends up in a field, so that the keyboard does the same: places in x, y, channels in a list. Nothing is
 // kept but what stands in the address.
 
-import { announce, ask, at, markStale, onChange } from "./live.js";
+import { follower } from "./follow.js";
+import { at } from "./live.js";
 
 const WAIT_MS = 250;
-const BUSY_MS = 100;
 const form = at("radio-fields");
 const part = at("radio");
 
@@ -23,41 +23,10 @@ function query() {
     given.append(name, value);
   }
   if (mode === "plan") given.delete("mode");
-  return given.toString();
+  return given;
 }
 
-let waiting = 0;
-let asked = 0;
-
-async function follow() {
-  asked += 1;
-  const mine = asked;
-  const wanted = query();
-  const wait = setTimeout(() => part.setAttribute("aria-busy", "true"), BUSY_MS);
-  try {
-    const answer = await ask(`${form.dataset.partUrl}?${wanted}`);
-    const said = await answer.json();
-    if (mine !== asked) return;
-    if (!answer.ok) {
-      announce(said.problems.map((one) => one.sentence).join("\n"));
-      return;
-    }
-    const held = document.activeElement?.id;
-    part.innerHTML = said.parts.radio; // made by our own templates, which escape whatever came from people
-    if (held && document.activeElement === document.body) at(held)?.focus();
-    history.replaceState(null, "", wanted ? `${location.pathname}?${wanted}` : location.pathname);
-  } catch {
-    if (mine === asked) markStale();
-  } finally {
-    clearTimeout(wait);
-    if (mine === asked) part.removeAttribute("aria-busy");
-  }
-}
-
-function soon() {
-  clearTimeout(waiting);
-  waiting = setTimeout(follow, WAIT_MS);
-}
+const { now: follow, soon } = follower(form, "radio", { query, waitMs: WAIT_MS, keepsAddress: true });
 
 const setMode = (mode) => {
   form.querySelector(`[name=mode][value=${mode}]`).checked = true;
@@ -66,7 +35,6 @@ const setMode = (mode) => {
 form.addEventListener("input", soon);
 form.addEventListener("submit", (event) => {
   event.preventDefault();
-  clearTimeout(waiting);
   follow();
 });
 part.addEventListener("change", (event) => {
@@ -80,7 +48,6 @@ document.addEventListener("click", (event) => {
   for (const field of form.querySelectorAll("input:not([type=radio]), textarea")) field.value = "";
   follow();
 });
-onChange(follow);
 
 // --- dragging --------------------------------------------------------------------------------------------------
 

@@ -3,11 +3,11 @@
 // How many dots of this screen make a millimetre nobody tells a browser. A bank card does: ISO/IEC 7810 makes every one
 // 85.60 by 53.98 mm. What was found is kept on this device, for this screen; zooming the page is reckoned with.
 
-import { announce, ask, at, markStale, onChange } from "./live.js";
+import { follower } from "./follow.js";
+import { at } from "./live.js";
 
 const CARD_MM = { long: 85.6, short: 53.98 };
 const KEPT = "tapehook-dots-per-mm";
-const WAIT_MS = 200;
 
 const form = at("fields");
 const place = at("strips");
@@ -15,49 +15,15 @@ const narrow = matchMedia("(max-width: 600px)");
 
 // --- following the fields --------------------------------------------------------------------------------------
 
-function query() {
-  const given = new URLSearchParams();
-  for (const [name, value] of new FormData(form)) if (value !== "") given.append(name, value);
-  return given.toString();
-}
-
-let waiting = 0;
-let asked = 0;
-
-async function follow() {
-  asked += 1;
-  const mine = asked;
-  const wanted = query();
-  try {
-    const answer = await ask(`${form.dataset.partUrl}?${wanted}`);
-    const said = await answer.json();
-    if (mine !== asked) return;
-    if (!answer.ok) {
-      announce(said.problems.map((one) => one.sentence).join("\n"));
-      return;
-    }
-    place.innerHTML = said.parts.strips; // made by our own templates, which escape whatever came from people
-    showSize();
-    history.replaceState(null, "", `${location.pathname}?${wanted}`);
-  } catch {
-    if (mine === asked) markStale();
-  }
-}
-
-function soon() {
-  clearTimeout(waiting);
-  waiting = setTimeout(follow, WAIT_MS);
-}
+const { now, soon } = follower(form, "strips", { shown: showSize, keepsAddress: true });
 
 form.addEventListener("input", (event) => {
   if (event.target.name) soon();
 });
 form.addEventListener("submit", (event) => {
   event.preventDefault();
-  clearTimeout(waiting);
-  follow();
+  now();
 });
-onChange(follow);
 
 at("filter")?.addEventListener("input", (event) => {
   const words = event.target.value.toLowerCase().split(/\s+/).filter(Boolean);
