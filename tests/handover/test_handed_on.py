@@ -3,6 +3,7 @@
 import csv
 import io
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -10,8 +11,11 @@ from tapehook.handover.files import render_full_handover
 from tapehook.handover.handed_on import MOST_QUIRKS, lens_lines, quirk_rows, shot_rows
 from tapehook.handover.pack import MOST_DAY_LENSES, PackWish, pack_strips, render_pack
 from tapehook.handover.pocket import render_pocket
+from tapehook.job import ChartTest
 from tapehook.job.takes import ShotTold, Take
+from tapehook.lens.stop_shift import StopShift
 from tapehook.prep import Prep, prepare
+from tapehook.prep.results import FlangePrep
 from tapehook.prep.safe_stop import safe_stop
 from tests.handover.pack_reading import Pack
 from tests.prep.jobs import a_job, a_lens, read_off
@@ -26,8 +30,11 @@ SHOT = ShotTold(
 )
 
 
-def _prep(**lens: str) -> Prep:
+def _prep(**lens: Any) -> Prep:  # noqa: ANN401 - any field
     return prepare(a_job([a_lens(**lens)], read_off(noise_deg=0.02)))
+
+
+A_CHART = ChartTest(lens_id="L1", chart_distance_m=2.5, position=55.0, t_stop=2.0)
 
 
 def _known() -> Prep:
@@ -49,6 +56,32 @@ def test_the_safe_stop_is_where_the_lens_uses_under_a_quarter() -> None:
     assert at_it < 0.25
     assert stop.text == view.stop.text or at_it * 2**0.5 > 0.25
     assert safe_stop(replace(entry, budgets=())) is None
+
+
+def test_the_safe_stop_counts_the_move_of_best_focus() -> None:
+    """Focus moves by 60 um of 1/N^2 law on stopping down from N 1.8: from its safe stop on the lens uses under 25 %.
+
+    The move by hand: 60 um (1 - 1.8^2/N^2) over N c, added to all else that the lens uses at its worst distance, which
+    falls with the f-number. Without it the same lens is said to be safe at a wider stop.
+    """
+    (entry,) = _prep(blur_floor_mm=None).lenses
+    still = safe_stop(entry)
+    stops = (1.8, 2.52, 3.6, 5.04, 7.2, 9.9, 14.4, 19.8)
+    moves = tuple(60e-6 * (1.0 - (1.8 / n) ** 2) for n in stops)
+    charts = a_job([a_lens(blur_floor_mm=None)], read_off(noise_deg=0.02), charts=[A_CHART])
+    (tested,) = prepare(charts).lenses
+    assert isinstance(tested.flange, FlangePrep)
+    shift = StopShift(stops, moves, (0.0,) * len(stops), 24)
+    moving = replace(entry, flange=replace(tested.flange, stop_shift=shift))
+    safe = safe_stop(moving)
+    assert still is not None
+    assert safe is not None
+    assert safe.t_number > still.t_number
+    view = entry.budgets[0]
+    for n in [n for n in stops if n >= safe.f_number * 0.98]:
+        at_it = view.budget.worst_own * view.stop.f_number / n + 60e-6 * (1.0 - (1.8 / n) ** 2) / (n * 25e-6)
+        assert at_it < 0.26
+    assert view.budget.worst_own * view.stop.f_number / 5.04 + moves[3] / (5.04 * 25e-6) > 0.25
 
 
 def test_the_lens_page_has_it_and_a_lens_without_looks_as_before() -> None:

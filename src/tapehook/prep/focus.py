@@ -308,7 +308,7 @@ def focus_budgets(
     distance[0], distance[-1] = far, near
     terms = _terms(lens_map, lens, optics, distance, usual, assumptions)
     if isinstance(flange, FlangePrep) and flange.verdict.cause in ("flange", "fine"):
-        terms.append(_shift_term("flange", flange.fit.flange_m()[0], optics, distance))
+        terms.append(shift_term("flange", flange.fit.flange_m()[0], optics, distance))
     if zooming is not None:
         terms.append(BudgetTerm("zooming", "bias", zooming(distance)))
     roles: list[tuple[Literal["widest", "shooting"], StopView | None]] = [
@@ -318,7 +318,7 @@ def focus_budgets(
     views = []
     for role, stop in roles:
         if stop is not None:
-            moved = [_shift_term(x.name, x.shift_m, optics, distance) for x in shifts if x.role in (None, role)]
+            moved = [shift_term(x.name, x.shift_m, optics, distance) for x in shifts if x.role in (None, role)]
             budget = budget_over(distance, width_dpt(optics, stop, distance), [*terms, *moved])
             at_m = float(budget.distance_m[budget.worst])
             depth = depth_of_field(at_m, optics.focal_m, stop.f_number, optics.blur_m, optics.pupil)
@@ -347,7 +347,7 @@ def _terms(
     ]
 
 
-def _shift_term(name: str, shift_m: float, optics: Optics, distance_m: Floats) -> BudgetTerm:
+def shift_term(name: str, shift_m: float, optics: Optics, distance_m: Floats) -> BudgetTerm:
     """A sensor off by delta: delta/f^2 at the front focal point, times (x/u)^2 at the entrance pupil."""
     shift = abs(shift_m) / optics.focal_m**2
     front = front_vergence(distance_m, optics.focal_m, optics.pupil)

@@ -17,6 +17,8 @@ from tapehook.prep.basis import MM, Basis, cameras_of
 from tapehook.prep.results import FlangePrep, FlangeUnusable, LensPrep, SensorShift, StopView
 
 UM = 1e6
+STOPPING_DOWN = "stopping down"
+"""What the move to a stop is called among the terms of a budget and of a shot."""
 NOTICEABLE_M = 0.5e-6
 """A shift below half a micrometre is none."""
 
@@ -102,7 +104,7 @@ def _stopped_down(shift: StopShift, basis: Basis) -> Iterator[SensorShift]:
     for role, stop in stops:
         shift_m = shift.at(stop.f_number)[0] if stop is not None else 0.0
         if abs(shift_m) >= NOTICEABLE_M:
-            yield SensorShift("stopping down", shift_m, role)
+            yield SensorShift(STOPPING_DOWN, shift_m, role)
 
 
 def shifts_at(entry: LensPrep, stop: StopView) -> tuple[SensorShift, ...]:
@@ -110,5 +112,5 @@ def shifts_at(entry: LensPrep, stop: StopView) -> tuple[SensorShift, ...]:
     found = [one for one in entry.shifts if one.role is None]
     if isinstance(entry.flange, FlangePrep) and entry.flange.stop_shift is not None:
         shift_m = entry.flange.stop_shift.at(stop.f_number)[0]
-        found += [SensorShift("stopping down", shift_m)] if abs(shift_m) >= NOTICEABLE_M else []
+        found += [SensorShift(STOPPING_DOWN, shift_m)] if abs(shift_m) >= NOTICEABLE_M else []
     return tuple(found)
