@@ -121,7 +121,7 @@ def test_a_shot_is_part_of_the_job(book: Book) -> None:
     take_in(book, demo())
     names = sorted(demo().files)
     name = names[0]
-    with pytest.raises(BookRefusal, match=f"shots are not in it or say something else .{', '.join(names)}"):
+    with pytest.raises(BookRefusal, match=f"shots are not in it or say something else .{names[0]}, .*{names[-1]}"):
         take_in(book, replace(demo(), files={}))
     take_in(book, replace(demo(), files={name: "x = 1\n", "shots/two.toml": "y = 2\n"}), over=True)
     with book.reading() as connection:

@@ -19,14 +19,14 @@ DEMO = ROOT / "src" / "tapehook" / "demo_job"
 @pytest.fixture(scope="module", name="prep")
 def _prep() -> Prep:
     job = read_job(DEMO)
-    wanted = ("L05", "L06", "L09")
+    wanted = ("L05", "L06", "L09", "L16")
     return prepare(job.model_copy(update={"lenses": tuple(one for one in job.lenses if one.id in wanted)}), brief=True)
 
 
 def test_each_shot_has_a_page_with_its_marks(prep: Prep) -> None:
-    """The three of the demo: title, every mark's feet, metres, ring and strip on its own page, and the verdict."""
+    """The four of the demo: title, every mark's feet, metres, ring and strip on its own page, and the verdict."""
     plans, unread = shots_in(shot_texts(DEMO))
-    assert (sorted(plans), unread) == (["quay", "supper", "window"], [])
+    assert (sorted(plans), unread) == (["quay", "roof", "supper", "window"], [])
     wish = PackWish(plans=plans)
     with pymupdf.open(stream=render_pack(prep, wish, pack_strips(prep, wish))) as pdf:
         pages = [page.get_text() for page in pdf]
@@ -60,7 +60,7 @@ def test_a_shot_without_a_plan_is_a_line(prep: Prep) -> None:
     said = shot_pages(prep, elsewhere, unread)
     assert said is not None
     assert said["pages"] == []
-    assert len(said["none"]) == 4
+    assert len(said["none"]) == 5
     assert "X9" not in said["none"][0]
     assert "a lens of the job" in said["none"][1]
     assert shot_pages(prep, {}, []) is None

@@ -12,7 +12,7 @@ from tests.cli.running import ROOT
 SHOTS = ROOT / "src" / "tapehook" / "demo_job" / "shots"
 
 
-@pytest.mark.parametrize("name", ["window", "supper", "quay"])
+@pytest.mark.parametrize("name", ["window", "supper", "roof", "quay"])
 def test_a_shot_reads_the_same_again(name: str) -> None:
     """Each shot of the demo job, written anew and in place of its own text, with its first comment."""
     text = (SHOTS / f"{name}.toml").read_text(encoding="utf-8")

@@ -41,7 +41,7 @@ def test_a_plain_shot_is_read() -> None:
 def test_the_demo_job_has_a_shot() -> None:
     """It is listed and read."""
     folder = ROOT / "src" / "tapehook" / "demo_job"
-    assert shot_names(folder) == ["quay", "supper", "window"]
+    assert shot_names(folder) == ["quay", "roof", "supper", "window"]
     assert read_shot(folder, "window").people[0].name == "Ada"
 
 

@@ -40,7 +40,7 @@ def _own(server: Served) -> Client:
 def test_a_plan_says_what_the_command_says(laptop: Client, tmp_path: Path, demo_server: Served) -> None:
     """The demo's shot on the page and by `tapehook pull`: the same findings, moments and ring."""
     shots = laptop.get(f"/api/jobs/{job_key(laptop)}/shots").json["shots"]
-    assert [one["name"] for one in shots] == ["quay", "supper", "window"]
+    assert [one["name"] for one in shots] == ["quay", "roof", "supper", "window"]
     folder = tmp_path / "herons"
     export_job(demo_server.book, "Ninety Herons, prep", folder)
     for one in shots:
@@ -100,7 +100,7 @@ def test_a_shot_is_kept_and_exported_without_loss(server: Served, tmp_path: Path
     )
     export_job(server.book, "Ninety Herons, prep", tmp_path / "out")
     files = read_folder(tmp_path / "out").files
-    assert set(files) == {f"shots/{name}.toml" for name in ("door", "quay", "supper", "window")}
+    assert set(files) == {f"shots/{name}.toml" for name in ("door", "quay", "roof", "supper", "window")}
     demo = read_folder(Path(__file__).parents[2] / "src" / "tapehook" / "demo_job").files
     assert files["shots/quay.toml"] == demo["shots/quay.toml"]
     assert "[stop_pull]" in files["shots/window.toml"]

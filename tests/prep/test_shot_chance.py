@@ -25,6 +25,7 @@ PULLS = 100_000
 SHOTS = {
     "window": [("Ada", 0.0), ("Ivo", 5.2)],
     "supper": [("Noor", 0.0), ("Bas", 3.6), ("Noor", 7.2)],
+    "roof": [("Edda", 0.0)],
     "quay": [("Tess", 0.0), ("Joost", 4.4), ("Tess", 4.4)],
 }
 """The demo's shots with their beats."""

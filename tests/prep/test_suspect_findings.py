@@ -52,7 +52,7 @@ def test_the_sentence_names_row_figure_and_stop() -> None:
         "left out",
     ):
         assert part in finding.message
-    assert finding.message.endswith("left out of the map.")
+    assert finding.message.endswith("left out.")
     assert finding.next_step == "Read 1.3 m again, both ways."
     assert finding.figure is not None
     assert (finding.figure.unit, finding.figure.stop) == (DEPTH_USED_UNIT, "T2")
@@ -66,8 +66,8 @@ def test_one_reading_is_named_by_its_way() -> None:
         for r in PLAIN
     )
     finding = _only(readings)
-    assert "turned from far to near," in finding.message
-    assert finding.message.endswith("That reading is left out of the map.")
+    assert "turned far to near," in finding.message
+    assert finding.message.endswith("that reading is left out.")
 
 
 def test_a_wrong_unit_is_said_with_both() -> None:

@@ -147,10 +147,10 @@ def _gap(
     return make(
         "anamorphic.gap",
         severity,
-        f"Its upright lines are sharp {way} than its level ones, {abs(gap.dpt):.3f} dpt apart: {said} ({pairs}); both "
+        f"Its upright lines are sharp {way} than its level ones, by {abs(gap.dpt):.3f} dpt: {said} ({pairs}); both "
         f"resolve from {widest} on{_room(lens, basis, optics, gap, stop)}.",
-        f"Set focus between them, {width_text(turn, lens)} {way} than level lines want at infinity, or stop down; "
-        "joining them is a lens technician's work.",
+        f"Set focus between them: at infinity {width_text(turn, lens)} of ring {way} than level lines want; or stop "
+        "down; joining them is a lens technician's work.",
         figure,
     )
 

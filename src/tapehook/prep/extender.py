@@ -121,10 +121,13 @@ def _share(make: Maker, lens: Lens, found: Extended) -> Finding:
     message = (
         f"With the {found.extender.factor:g}x extender it is {focal}, and {found.set_to.text} on its ring works at "
         f"{stop}: the lens alone uses {percent(own)} of the depth at {stop}, without it {percent(found.bare)} at "
-        f"{found.bare_stop.text}; its marks stay and count from {length} nearer the subject than the sensor."
+        f"{found.bare_stop.text}; its marks count from {length} nearer the subject than the sensor."
     )
     if severity == "info":
-        step = "Check infinity and one near mark on a chart through the extender, on the body it is used on."
+        step = (
+            f"Take {length} off each taped distance; check infinity and one near mark on a chart through it, on the "
+            "body it is used on."
+        )
         return make("extender.share", severity, message, step, depth_used(own, stop))
     safe = safe_from(own, found.works_at)
     close = "" if safe is None else f"Under a quarter from {safe.text} on. "

@@ -95,7 +95,7 @@ def _glass(
         "glass.marks",
         _severity(share),
         f"Its marks were made with {there.text} behind the lens{said} and are shot with {here.text}: "
-        f"{_moved(shift_m)}, {percent(share)} of the depth at {stop.text}, at every distance{_assumed(here, there)}.",
+        f"{_moved(shift_m)}, {percent(share)} of the depth at {stop.text} at every distance{_assumed(here, there)}.",
         "Make the marks again with that glass in place; a back focus set for it is a lens technician's work.",
         depth_used(share, stop.text),
     )
@@ -103,7 +103,7 @@ def _glass(
 
 def _moved(shift_m: float) -> str:
     way = "nearer the lens" if shift_m > 0 else "farther back"
-    return f"the image comes to lie {abs(shift_m) * UM:.0f} µm {way}, as if the sensor were {side(shift_m)}"
+    return f"the image lies {abs(shift_m) * UM:.0f} µm {way}, as if the sensor were {side(shift_m)}"
 
 
 def _assumed(*states: Behind) -> str:
@@ -132,8 +132,8 @@ def _stopping_down(
     on_ring = _on_ring(shift_m, optics, lens_map, make)
     carried = "" if tested else ", carried over from the stops tested beside it"
     message = (
-        f"Marks made wide open do not hold at {stop.text}: stopped down from {widest.text} it is as if the sensor came "
-        f"to lie {said} {side(shift_m)}{on_ring}, {percent(share)} +- {percent(spread)} of the depth at {stop.text}"
+        f"Marks made wide open do not hold at {stop.text}: stopped down from {widest.text} it is as if the sensor lay "
+        f"{said} {side(shift_m)}{on_ring}, {percent(share)} +- {percent(spread)} of the depth at {stop.text}"
         f"{carried} ({shift.tests} chart tests)."
     )
     step = "Find focus by the picture at the stop of the shot, or make the marks there; nobody should shim for it."

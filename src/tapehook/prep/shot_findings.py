@@ -70,8 +70,8 @@ def _given_up(plan: ShotPlan) -> Iterator[Finding]:
                 "shot.gives_up",
                 "fix",
                 _subject(plan),
-                f"{one.name} cannot be held together with those before in the hold, {_span(plan, one.dropped)}: given "
-                f"up for {int(one.dropped.sum())} frames at {plan.stop.text}.",
+                f"The depth at {plan.stop.text} does not hold {one.name} with those named first, "
+                f"{_span(plan, one.dropped)}: given up for {int(one.dropped.sum())} frames.",
                 _ways_out(plan),
                 Figure(float(one.dropped.sum()), "frames", None, plan.stop.text),
                 lens_id=plan.entry.lens.id,

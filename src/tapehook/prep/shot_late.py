@@ -56,8 +56,8 @@ def late_findings(plan: "ShotPlan") -> Iterator[Finding]:
         "shot.late_picture",
         severity,
         f"shot {plan.shot.title}, lens {plan.entry.lens.id}",
-        f"The picture reaches the monitor {1e3 * delay_s:.0f} ms late: pulled off it, that takes up to "
-        f"{percent(worst)} of the depth at {plan.stop.text}, of {who} at {at_s:.1f} s; the motor's own lag "
+        f"The picture reaches the monitor {1e3 * delay_s:.0f} ms late: pulled off it, focus runs up to "
+        f"{percent(worst)} of the depth at {plan.stop.text} behind {who}, at {at_s:.1f} s; the motor's own lag adds "
         f"{percent(motor)}.",
         "Lead by as much, pull by eye and marks there, or take converters and radio out of the monitor's path."
         if severity != "info"

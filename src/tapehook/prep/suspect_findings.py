@@ -21,7 +21,7 @@ MATTERS = 0.5
 """From this share of the depth on a reading that cannot be right must be acted on: below, it is worth knowing."""
 
 _HALF: dict[Literal["near_to_far", "far_to_near", "all"], float] = {"near_to_far": -0.5, "all": 0.0, "far_to_near": 0.5}
-_WAY = {"near_to_far": ", turned from near to far,", "far_to_near": ", turned from far to near,", "all": ""}
+_WAY = {"near_to_far": ", turned near to far,", "far_to_near": ", turned far to near,", "all": ""}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,17 +39,17 @@ def suspect_findings(make: Maker, lens: Lens, basis: Basis, ring: FocusRing) -> 
     for row in ring.suspects:
         expected = _expected(row, ring.axis.lens_map, basis)
         off = expected.used if expected else None
-        share = f", a difference of {percent(off)} of the depth at {stop.text}" if off is not None and stop else ""
+        share = f", {percent(off)} of the depth at {stop.text} away" if off is not None and stop else ""
         others = ""
         if expected is not None:
             others = f"; the other marks expect {position_text(expected.position, lens)} "
             others += f"+- {width_text(Z95 * expected.sd, lens)}{share}"
-        reads = f"The mark {row.text}{_WAY[row.approach]} reads {position_text(row.read, lens)}{others}."
+        reads = f"The mark {row.text}{_WAY[row.approach]} reads {position_text(row.read, lens)}{others}"
         severity: Severity = "fix" if off is None or off >= MATTERS or row.following else "watch"
         yield make(
             "map.suspect_mark",
             severity,
-            f"{reads} {_slip(row, lens)} ({_sure(row.confidence)}). {_left_out(row)}",
+            f"{reads}: {_slip(row, lens)} ({_sure(row.confidence)}); {_left_out(row)} left out.",
             _next_step(row),
             depth_used(off, stop.text) if off is not None and stop else None,
         )
@@ -78,15 +78,15 @@ def _slip(row: SuspectRow, lens: Lens) -> str:
     distance = format_distance(row.distance_m, _system(row)) if row.distance_m is not None else ""
     position = position_text(row.position, lens) if row.position is not None else ""
     return {
-        "feet_for_metres": f"Its distance was probably written in the wrong unit and is {distance}",
-        "digits_swapped_distance": f"Two digits of its distance were probably changed over: {distance}",
-        "digits_swapped_position": f"Two digits of its position were probably changed over: {position}",
-        "inches_dropped": f"Its inches were probably left out: {distance}",
-        "decimal_feet": f"It is probably feet and inches with a point between them: {distance}",
-        "neighbour_position": f"Its position is probably that of the mark beside it, and should be near {position}",
-        "skipped_mark": f"From here on the positions probably belong one mark further, this one to {distance}",
-        "wrong_turn": f"Its position is probably a turn out, or on the wrong side of zero: {position}",
-        "worse_row": f"No slip that is known of explains it better than a wrong reading; it should be near {position}",
+        "feet_for_metres": f"its distance was probably written in the wrong unit and is {distance}",
+        "digits_swapped_distance": f"two digits of its distance were probably changed over, {distance}",
+        "digits_swapped_position": f"two digits of its position were probably changed over, {position}",
+        "inches_dropped": f"its inches were probably left out, {distance}",
+        "decimal_feet": f"it is probably feet and inches with a point between them, {distance}",
+        "neighbour_position": f"its position is probably that of the mark beside it, and should be near {position}",
+        "skipped_mark": f"from here on the positions probably belong one mark further, this one to {distance}",
+        "wrong_turn": f"its position is probably a turn out, or on the wrong side of zero, {position}",
+        "worse_row": f"no slip that is known of explains it better than a wrong reading; it should be near {position}",
     }[row.kind]
 
 
@@ -105,8 +105,8 @@ def _system(row: SuspectRow) -> System:
 
 def _left_out(row: SuspectRow) -> str:
     if row.following:
-        return f"It and the {row.following} marks read after it are left out of the map."
-    return "It is left out of the map." if row.approach == "all" else "That reading is left out of the map."
+        return f"it and the {row.following} marks read after it are"
+    return "it is" if row.approach == "all" else "that reading is"
 
 
 def _next_step(row: SuspectRow) -> str:

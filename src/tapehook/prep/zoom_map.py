@@ -142,13 +142,14 @@ def _focal(focal_m: float) -> str:
 def _one_strip(make: Maker, basis: Basis, rows: Sequence[ZoomRow], stop: StopView) -> Finding:
     worst = max(rows, key=lambda row: row.used)
     at = "infinity" if math.isinf(worst.distance_m) else format_distance(worst.distance_m, basis.system)
-    each = ", ".join(f"{_focal(row.focal_m)} {percent(row.used)} +- {percent(row.plus_minus)}" for row in rows)
+    others = [f"{_focal(row.focal_m)} {percent(row.used)} +- {percent(row.plus_minus)}" for row in rows if row != worst]
+    each = f" ({', '.join(others)})" if others else ""
     said = (
         f"{percent(worst.used)} +- {percent(worst.plus_minus)} of the depth at {_focal(worst.focal_m)} and {stop.text}"
     )
     figure = depth_used(worst.used, stop.text, worst.plus_minus)
     if worst.used < max(WATCH_FROM, worst.plus_minus):
-        message = f"One strip serves all its focal lengths: at most it uses {said} ({each})."
+        message = f"One strip serves all its focal lengths: at most it uses {said}{each}."
         return make("zooming.one_strip_fine", "info", message, "Nothing; keep one strip.", figure)
     severity: Severity = "fix" if worst.used >= 1.0 else "watch"
     good = ", ".join(_focal(row.focal_m) for row in rows if row.used < WATCH_FROM)
@@ -157,9 +158,9 @@ def _one_strip(make: Maker, basis: Basis, rows: Sequence[ZoomRow], stop: StopVie
     return make(
         "zooming.one_strip",
         severity,
-        f"One strip for all its focal lengths costs {said}, worst at {at}, where the ring has to go {way} ({each}).",
-        f"{use} a strip of its own for each focal length, or focus by the picture; groups are a "
-        "lens technician's work.",
+        f"One strip for all its focal lengths costs {said}, worst at {at}, where the ring has to go {way}{each}.",
+        f"{use} a strip of its own for each focal length, or focus by the picture; moving its groups is a lens "
+        "technician's work.",
         figure,
     )
 
