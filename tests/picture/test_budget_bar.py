@@ -122,3 +122,15 @@ def test_the_stop_stands_beside_the_share() -> None:
 def test_shares_as_words(value: float, text: str) -> None:
     """Whole per cents; what is far beyond counting is not counted."""
     assert percent_text(value) == text
+
+
+def test_a_long_name_gives_way_to_its_figure() -> None:
+    """What a term adds, and in brackets what it takes alone, stand whole beside a name cut short."""
+    bar = bar_of(
+        [
+            BarTerm("glass behind the lens and in front", "scatter", "lens", 0.654),
+            BarTerm("map", "scatter", "lens", 0.5),
+        ]
+    )
+    text = "".join(parse(budget_bar(bar, width=238.0, title="x")).itertext())
+    assert re.search(r"glass[^%]*… 52 % \(65 %\)", text), text

@@ -20,6 +20,7 @@ from tapehook.handover.pdf_words import (
     UNIT_SIGN,
     bare_position,
     cameras_in_column,
+    chance_words,
     depth_limits,
     finding_words,
     half_widths,
@@ -40,6 +41,7 @@ from tapehook.handover.signed_words import signed_words
 from tapehook.job.records import Reading
 from tapehook.job.signed import SignedOff
 from tapehook.notation import format_length_mm
+from tapehook.picture import percent_text
 from tapehook.prep import AxisPrep, CameraPrep, LensPrep, Prep
 
 LONG_JOB = 60
@@ -172,7 +174,7 @@ def _lens(entry: LensPrep, readings: Sequence[Reading]) -> dict[str, Any]:
         "title": entry.title,
         "facts": lens_facts(entry),
         "lines": lens_lines(entry.lens),
-        "safe": safe_words(entry),
+        "safe": _safe(entry),
         "note": entry.lens.note,
         "state": state_of(entry.findings),
         "findings": [finding_words(finding) for finding in entry.findings],
@@ -185,12 +187,19 @@ def _lens(entry: LensPrep, readings: Sequence[Reading]) -> dict[str, Any]:
         "marks": _marks(entry),
         "rounds": [_rounds(entry, system) for system in _systems(entry)],
         "budgets": [_budget(view, entry) for view in _distinct_budgets(entry)],
+        "chance": chance_words(entry, _distinct_budgets(entry)),
         "rule": _rule(entry) if row else None,
         "depth": _depth(entry),
         "rings": [_ring(axis, entry) for key, axis in entry.axes.items() if key != "focus"],
         "rests_on": rests_on(entry),
         "assumptions": list(entry.assumptions),
     }
+
+
+def _safe(entry: LensPrep) -> str:
+    """Short enough to stand beside a heading."""
+    words = safe_words(entry)
+    return words.replace("no stop", "no safe stop") if words.startswith("no ") else words and f"safe from {words}"
 
 
 def _picture(svg: str | None) -> dict[str, Any] | None:
@@ -261,7 +270,12 @@ def _distinct_budgets(entry: LensPrep) -> list[Any]:
 
 
 def _budget(view: Any, entry: LensPrep) -> dict[str, Any]:  # noqa: ANN401 - a BudgetView
-    return {**_sized(budget_picture(view, entry)), "alt": f"Focus budget of {entry.title} at {view.stop.text}."}
+    own, total = (percent_text(share) for share in (view.budget.worst_own, view.budget.worst_total))
+    return {
+        **_sized(budget_picture(view, entry)),
+        "alt": f"Focus budget of {entry.title} at {view.stop.text}.",
+        "words": f"{view.stop.text}: {own} at {view.worst_text}, with a taped distance {total}",
+    }
 
 
 def _rule(entry: LensPrep) -> dict[str, Any]:

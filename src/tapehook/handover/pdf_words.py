@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from tapehook.finding import SIGN, Finding, Severity
 from tapehook.handover.glyphs import printable
@@ -10,7 +11,10 @@ from tapehook.lens import LensMap
 from tapehook.notation import format_distance, format_f_number, format_length_mm, format_position
 from tapehook.picture import percent_text
 from tapehook.picture.lettering import shortened
-from tapehook.prep import DepthRow, LensPrep, MarkRow, PupilSource, StopView
+from tapehook.prep import BudgetView, DepthRow, LensPrep, MarkRow, PupilSource, StopView
+from tapehook.prep.forgiveness import chance_at_worst
+from tapehook.prep.room import optics_of
+from tapehook.shot.forgiveness import LEAN_M, MISSED_MARK_M, SWAY_M
 
 UNIT_NAME: dict[PositionUnit, str] = {
     "deg": "degrees",
@@ -248,6 +252,28 @@ def _depth_trust(low: float, high: float) -> tuple[str, str]:
     top = f"{high * 100:.0f} %" if math.isfinite(high) else "not known close up"
     both = top if low == high else f"{low * 100:.0f} to {top}"
     return f"± {both} of its width", "widest close up" if low != high else "at any distance"
+
+
+def chance_words(entry: LensPrep, budgets: Sequence[BudgetView]) -> dict[str, Any]:
+    """How likely somebody who strays is sharp where the lens uses most, at the stop of each budget, and what strays is.
+
+    "there" is empty without a focal length, and where the lens uses most at infinity, from which nobody strays.
+    """
+    optics = optics_of(entry)
+    finite = [view for view in budgets if math.isfinite(float(view.budget.distance_m[view.budget.worst]))]
+    chances = [] if optics is None else [(chance_at_worst(view, optics), view.stop.text) for view in finite]
+    told = ", ".join(f"{100 * chance:.0f} % at {stop}" for chance, stop in chances)
+    centimetres = " by {:.0f}, lean by {:.0f}, sway by {:.0f} cm".format(
+        *(100 * spread_m for spread_m in (MISSED_MARK_M, LEAN_M, SWAY_M))
+    )
+    return {
+        "there": f"chance to be sharp there: {told}" if told else "",
+        "strays": (
+            "chance",
+            f"people miss their mark{centimetres}",
+            "one standard deviation each; common practice, no source",
+        ),
+    }
 
 
 def readings_so_far(readings: Iterable[Reading], entry: LensPrep) -> list[tuple[str, str, str]]:

@@ -196,10 +196,12 @@ def _legend(pieces: Sequence[Segment], width: float, theme: Theme) -> list[Eleme
         border = theme.quiet if piece.term.source == "set" else "none"
         parts.append(rect(x + 0.5, y - 8.2, 10, 10, fill=_swatch(i, piece, theme), stroke=border, stroke_width=0.5))
         parts.append(words(x + 5.5, y, str(i + 1), size=_SIZE, fill=_number_colour(piece, theme), anchor="middle"))
-        text = f"{piece.term.name} {percents[i]} %"
+        figure = f" {percents[i]} %"
         if round(piece.term.share * 100) != percents[i] and piece.term.kind == "scatter":
-            text += f" ({percent_text(piece.term.share)})"
-        parts.append(words(x + 13, y, shortened(text, _SIZE, column - 15), size=_SIZE, fill=theme.ink))
+            figure += f" ({percent_text(piece.term.share)})"
+        # A long name gives way to its figure.
+        name = shortened(piece.term.name, _SIZE, column - 15 - text_width(figure, _SIZE))
+        parts.append(words(x + 13, y, name + figure, size=_SIZE, fill=theme.ink))
     return parts
 
 
