@@ -33,13 +33,18 @@ def _glass(made: str | None = None, shot: str | None = "gel", **instead: Any) ->
 
 
 def _charts(
-    shift_um: dict[float, float], *, rear_filter: str | None = None, glass_um: float = 0.0, repeats: int = 3
+    shift_um: dict[float, float],
+    *,
+    rear_filter: str | None = None,
+    glass_um: float = 0.0,
+    repeats: int = 3,
+    distances_m: tuple[float, ...] = (0.7, 2.5, 8.0),
 ) -> tuple[ChartTest, ...]:
     """Best focus by T-stop, as if the sensor lay so far back at each; glass puts it nearer."""
     rng = np.random.default_rng(4)
     found = []
     for t_stop, um in shift_um.items():
-        for distance in (1.0, 2.5, 8.0) * repeats:
+        for distance in distances_m * repeats:
             q = 1.0 / (distance - 0.041 - 0.05 / 1.15) - (um - glass_um) * 1e-6 / 0.05**2
             q += rng.normal(0.0, 0.08 * t_stop * 0.9 * 25e-6 / 0.05**2)
             position = float(true_position(0.041 + 0.05 / 1.15 + 1.0 / q))
@@ -157,6 +162,20 @@ def test_a_stop_that_was_not_tested_is_said_to_be_carried_over() -> None:
     (finding,) = _found(job, "stopping_down.moves")
     assert "carried over" in finding.message
     assert "at T4" in finding.next_step
+
+
+def test_what_the_charts_leave_open_is_said() -> None:
+    """Where they were made stands beside the figure; stops wider and distances much nearer than all are named."""
+    readings = read_off(noise_deg=0.02)
+    (whole,) = _found(_stopped(-40.0), "stopping_down.moves")
+    assert "36 chart tests at 0.7 m to 8 m)." in whole.message
+    far = a_job(readings=readings, charts=_charts({2.0: 0.0, 4.0: -40.0}, distances_m=(2.5, 8.0)))
+    (finding,) = _found(far, "stopping_down.moves")
+    assert "nearer than 2.5 m it may be more" in finding.message
+    assert "nobody tested" not in finding.message
+    stopped = a_job(readings=readings, charts=_charts({2.8: 0.0, 4.0: -40.0}))
+    (finding,) = _found(stopped, "stopping_down.moves")
+    assert "from T2 to T2.8 nobody tested" in finding.message
 
 
 @pytest.mark.parametrize(

@@ -2,12 +2,15 @@
 
 Spherical aberration puts the rays of the rim elsewhere than those near the axis; with the rim shut off, best focus goes
 to where the inner rays meet (W. J. Smith, Modern Optical Engineering, chapter 3). Seen from the ring it is as if the
-sensor moved, by the same at every distance. Third-order theory gives a shift that goes with 1/N^2; real lenses have
-higher orders, so that between the stops tested only this is taken: it lies somewhere between what they showed.
+sensor moved, by nearly the same at every distance from some 3 m on; nearer by more, and by several times as much in a
+lens that focuses by its front element, as its aberrations change with the distance. Where charts at several distances
+differ by more than chance, that goes into the standard deviation. Third-order theory gives a shift that goes with
+1/N^2; real lenses have higher orders, so that between the stops tested only this is taken: it lies somewhere between
+what they showed.
 """
 
 from dataclasses import dataclass
-from math import sqrt
+from math import hypot, sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +20,8 @@ Ints = npt.NDArray[np.intp]
 
 SAME_STOP = 0.06
 """F-numbers within this part of each other are one stop: a sixth of a stop."""
+BY_CHANCE = 3.0
+"""Charts deviate by chance up to so many standard deviations of their mean square; by more, settings differ."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +29,7 @@ class StopShift:
     """Shift of best focus at S stops against the widest tested, in the order of their f-numbers.
 
     ``shift_m`` (S,) metres, positive: as if the sensor came to lie too far back; the first is nought. ``sd_m`` (S,) its
-    standard deviation, ``tests`` how many charts it rests on.
+    standard deviation, for any one of the settings tested where these differ; ``tests`` how many charts it rests on.
     """
 
     f_number: tuple[float, ...]
@@ -41,7 +46,8 @@ class StopShift:
 
         Between two tested stops straight in 1/N^2, with the part of their difference that an even chance from one to
         the other leaves open, 1/sqrt(12). Wider than the widest tested nought is given: nobody looked. Beyond the
-        smallest the last step is carried on towards 1/N^2 = 0, with as much doubt.
+        smallest the last step is carried on towards 1/N^2 = 0, with as much doubt, and what the step itself is not sure
+        of grows with it.
         """
         for known, shift, sd in zip(self.f_number, self.shift_m, self.sd_m, strict=True):
             if abs(f_number / known - 1.0) <= SAME_STOP:
@@ -52,9 +58,10 @@ class StopShift:
         k = min(int(np.searchsorted(-x, -1.0 / f_number**2)), x.size - 1)
         step = self.shift_m[k] - self.shift_m[k - 1]
         part = float((1.0 / f_number**2 - x[k - 1]) / (x[k] - x[k - 1]))
-        open_m = abs(step) if part <= 1.0 else abs(step) * (part - 1.0)
-        sd = sqrt(max(self.sd_m[k], self.sd_m[k - 1]) ** 2 + open_m**2 / 12.0)
-        return self.shift_m[k - 1] + part * step, sd
+        beyond = max(part - 1.0, 0.0)
+        open_m = abs(step) * beyond if beyond else abs(step)
+        known_m = hypot(part * self.sd_m[k], beyond * self.sd_m[k - 1]) if beyond else max(self.sd_m[k - 1 : k + 1])
+        return self.shift_m[k - 1] + part * step, sqrt(known_m**2 + open_m**2 / 12.0)
 
 
 def stop_shift(
@@ -68,7 +75,8 @@ def stop_shift(
 
     ``setting`` numbers what is the same but for the stop: a chart, a body, a way of turning. ``dq_dpt`` is ring minus
     chart in dioptres at the front focal point, positive nearer; a setting's own error (map, tape, flange, play) is the
-    same at each of its stops and drops out. Weighted least squares; a sensor too far back by delta is -delta/f^2.
+    same at each of its stops and drops out. Weighted least squares; a sensor too far back by delta is -delta/f^2. Where
+    charts deviate by more than chance, ``sd_m`` is that of one setting, no longer that of their mean.
     """
     group, n, y, f, e = (np.asarray(a) for a in (setting, f_number, dq_dpt, focal_m, sd_dpt))
     stops, which = _stops(np.asarray(n, dtype=np.float64))
@@ -85,7 +93,11 @@ def stop_shift(
     free = int(used.sum()) - weighted.shape[1]
     left = float(np.square(weighted @ found - y[used] / e[used]).sum()) / free if free > 0 else 0.0
     count = kept.size - 1
-    sd = np.sqrt(np.diag(covariance)[:count] * max(left, 1.0))
+    variance = np.diag(covariance)[:count] * max(left, 1.0)
+    if free > 0 and left > 1.0 + BY_CHANCE * sqrt(2.0 / free):
+        each = np.array([np.mean((e * f**2)[used & (which == s)] ** 2) for s in kept])
+        variance = variance + (left - 1.0) * (each[1:] + each[0])
+    sd = np.sqrt(variance)
     return StopShift(
         tuple(float(stops[s]) for s in kept),
         (0.0, *found[:count].tolist()),

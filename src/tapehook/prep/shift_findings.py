@@ -6,7 +6,8 @@ from tapehook.finding import Finding, Severity
 from tapehook.job.records import Job, Lens, Reading
 from tapehook.lens import LensMap
 from tapehook.lens.map import Z95
-from tapehook.lens.stop_shift import StopShift
+from tapehook.lens.stop_shift import SAME_STOP, StopShift
+from tapehook.notation import format_distance
 from tapehook.prep.basis import Basis, Optics, stop_view
 from tapehook.prep.flange_findings import side
 from tapehook.prep.focus import FocusRing, vergence_slope
@@ -17,6 +18,8 @@ from tapehook.prep.wording import Maker, depth_used, percent, width_text
 WATCH_FROM = 0.25
 """What uses less of the depth than a quarter need not be acted on. Common practice, no source."""
 FIX_FROM = 1.0
+NEARER = 0.7
+"""A lens that focuses nearer than this part of the nearest chart may move by more there: ray-traced designs do."""
 
 
 def shift_findings(
@@ -34,7 +37,7 @@ def shift_findings(
     if basis.optics is not None and readings:
         yield from _glass(make, lens, job, basis, basis.optics, readings)
     if basis.optics is not None and isinstance(flange, FlangePrep) and flange.stop_shift is not None:
-        yield from _stopping_down(make, basis, basis.optics, ring.axis.lens_map, flange.stop_shift)
+        yield from _stopping_down(make, basis, basis.optics, ring.axis.lens_map, flange, flange.stop_shift)
 
 
 def _unknown(make: Maker, lens: Lens, job: Job, readings: Sequence[Reading]) -> Iterator[Finding]:
@@ -111,19 +114,20 @@ def _assumed(*states: Behind) -> str:
 
 
 def _stopping_down(
-    make: Maker, basis: Basis, optics: Optics, lens_map: LensMap | None, shift: StopShift
+    make: Maker, basis: Basis, optics: Optics, lens_map: LensMap | None, flange: FlangePrep, shift: StopShift
 ) -> Iterator[Finding]:
     """How far best focus moves from the widest stop tested to the shooting stop, or to the smallest tested."""
     widest, smallest = (_view(n, basis) for n in (shift.f_number[0], shift.f_number[-1]))
     shooting = basis.shooting
-    stop = shooting if shooting is not None and shooting.f_number > widest.f_number * 1.06 else smallest
+    stop = shooting if shooting is not None and shooting.f_number > widest.f_number * (1.0 + SAME_STOP) else smallest
     shift_m, sd_m = shift.at(stop.f_number)
     share, spread = _used(shift_m, optics, stop), _used(Z95 * sd_m, optics, stop)
     tested = shift.tested(stop.f_number)
     said = f"{UM * abs(shift_m):.0f} +- {UM * Z95 * sd_m:.0f} µm"
+    rests = f"{shift.tests} chart tests at {_distances(flange, basis)}"
     if abs(shift_m) < Z95 * sd_m:
         message = (
-            f"No move of best focus from {widest.text} to {stop.text} can be told from {shift.tests} chart tests "
+            f"No move of best focus from {widest.text} to {stop.text} can be told from {rests} "
             f"({said}): {percent(share)} +- {percent(spread)} of the depth at {stop.text}."
         )
         step = "Nothing to do." if spread < WATCH_FROM else "Find best focus at both stops again, three times each."
@@ -134,12 +138,30 @@ def _stopping_down(
     message = (
         f"Marks made wide open do not hold at {stop.text}: stopped down from {widest.text} it is as if the sensor lay "
         f"{said} {side(shift_m)}{on_ring}, {percent(share)} +- {percent(spread)} of the depth at {stop.text}"
-        f"{carried} ({shift.tests} chart tests)."
+        f"{carried} ({rests}){_left_open(basis, lens_map, flange, widest)}."
     )
     step = "Find focus by the picture at the stop of the shot, or make the marks there; nobody should shim for it."
     if not tested:
         step = f"Find best focus on one chart at {widest.text} and at {stop.text}. {step}"
     yield make("stopping_down.moves", _severity(share), message, step, depth_used(share, stop.text, spread))
+
+
+def _distances(flange: FlangePrep, basis: Basis) -> str:
+    """The distances of the charts, "1 m to 8 m"."""
+    ends = (pick(test.chart_distance_m for test in flange.tests) for pick in (min, max))
+    near, far = (format_distance(end, basis.system) for end in ends)
+    return near if near == far else f"{near} to {far}"
+
+
+def _left_open(basis: Basis, lens_map: LensMap | None, flange: FlangePrep, widest: StopView) -> str:
+    """What the charts leave open: stops wider than any of them, and distances much nearer than all."""
+    found = ""
+    if basis.widest is not None and widest.f_number > basis.widest.f_number * (1.0 + SAME_STOP):
+        found += f"; what it moves from {basis.widest.text} to {widest.text} nobody tested"
+    near_m = min(test.chart_distance_m for test in flange.tests)
+    if lens_map is not None and lens_map.near_value < NEARER * near_m:
+        found += f"; nearer than {format_distance(near_m, basis.system)} it may be more"
+    return found
 
 
 def _on_ring(shift_m: float, optics: Optics, lens_map: LensMap | None, make: Maker) -> str:
