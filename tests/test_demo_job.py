@@ -8,8 +8,10 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import pymupdf
 import pytest
 
+from tapehook.job.photos import missing_photos, photos_of
 from tapehook.job.reading import read_job
 from tapehook.job.records import Job, Lens, Reading
 from tapehook.lens import FocalScale, FocusScale, LensMap, MapRefusal, StopScale, fit_map, gather_marks
@@ -17,6 +19,7 @@ from tapehook.lens.taping import taping_sd_m
 from tapehook.notation import parse_stop
 from tools import make_demo_job
 from tools.demo_kit import KIT, Glass
+from tools.demo_photo import SCRATCH, SIDE
 from tools.make_demo_job import DEMO_JOB, MARK_SD_DEG
 
 ROOT = Path(__file__).parent.parent
@@ -89,6 +92,11 @@ def _truth(glass: Glass, distance_m: float) -> float:
     return glass.zero + sense * glass.turn_deg(glass.object_m(distance_m)) * glass.units_per_turn / 360
 
 
+def _files_in(folder: Path) -> dict[str, bytes]:
+    files = [path for path in folder.rglob("*") if path.is_file()]
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in files}
+
+
 def test_files_are_what_the_generator_makes() -> None:
     """The files in the package are the generator's, byte for byte: nobody has mended or spoilt one by hand."""
     made = make_demo_job.demo_files()
@@ -96,10 +104,9 @@ def test_files_are_what_the_generator_makes() -> None:
 
 
 def test_generator_writes_where_it_is_told(tmp_path: Path) -> None:
-    """Run on a new folder, the generator writes the three tables there and nothing else."""
+    """Run on a new folder, the generator writes the three tables and the photo there and nothing else."""
     make_demo_job.main([str(tmp_path / "copy")])
-    written = {path.name: path.read_bytes() for path in (tmp_path / "copy").iterdir()}
-    assert written == make_demo_job.demo_files()
+    assert _files_in(tmp_path / "copy") == make_demo_job.demo_files()
 
 
 def test_generator_runs_from_a_shell(tmp_path: Path) -> None:
@@ -108,7 +115,20 @@ def test_generator_runs_from_a_shell(tmp_path: Path) -> None:
     away["PYTHONPATH"] = str(ROOT / "src")  # the package under test; not the folder of the tools
     maker = ROOT / "tools" / "make_demo_job.py"
     subprocess.run([sys.executable, maker, "made"], cwd=tmp_path, env=away, check=True)
-    assert {path.name: path.read_bytes() for path in (tmp_path / "made").iterdir()} == make_demo_job.demo_files()
+    assert _files_in(tmp_path / "made") == make_demo_job.demo_files()
+
+
+def test_condition_of_one_lens_is_photographed(job: Job) -> None:
+    """The photo L13 names is there, no other is, and it is a picture: white on the scratch, dark on the glass."""
+    named = {name for lens in job.lenses for name in photos_of(lens)}
+    assert named == {path.relative_to(DEMO_JOB).as_posix() for path in (DEMO_JOB / "photos").iterdir()}
+    assert [lens.id for lens in job.lenses if photos_of(lens)] == ["L13"]
+    assert list(missing_photos(job, DEMO_JOB)) == []
+    picture = pymupdf.Pixmap(str(DEMO_JOB / "photos" / "L13-rear.png"))
+    assert (picture.width, picture.height) == (SIDE, SIDE)
+    (right, down), middle = SCRATCH[0], SIDE // 2
+    assert picture.pixel(middle + round(right), middle + round(down) + 2)[0] > 200
+    assert picture.pixel(middle, middle)[0] < 100
 
 
 def test_job_is_read_without_problems(job: Job) -> None:

@@ -57,6 +57,7 @@ class Glass:
     extender_length_mm: str = ""
     quirks: str = ""
     condition_on_receipt: str = ""
+    photos_on_receipt: str = ""
 
     @property
     def close_m(self) -> float:
@@ -142,6 +143,7 @@ KIT = (
         throw_deg=275, zero=28900, pupil_mm=76, pupil_magnification=0.93, transmission=0.84, cam=2.5, play_deg=1.1,
         quirks="Loose gear: arrive from the same side, always. Flares with a lamp at the edge of the picture.",
         condition_on_receipt="scratch on the rear element, near the rim; filter thread dented",
+        photos_on_receipt="photos/L13-rear.png",
     ),
     replace(
         HEDDLE, id="L14", model="Heddle 75", focal_mm=75, serial="H-0752", close="0.8 m", throw_deg=290,

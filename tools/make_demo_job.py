@@ -30,6 +30,7 @@ ROOT = Path(__file__).parent.parent
 if not __package__:  # run from a shell, when its own folder alone is on the path
     sys.path.insert(0, str(ROOT))
 from tools.demo_kit import KIT, Glass  # noqa: E402
+from tools.demo_photo import photo  # noqa: E402
 
 DEMO_JOB = ROOT / "src" / "tapehook" / "demo_job"
 SEED = "ninety herons"
@@ -361,6 +362,7 @@ def lens_row(glass: Glass) -> Row:
         "extender_length_mm": glass.extender_length_mm,
         "quirks": glass.quirks,
         "condition_on_receipt": glass.condition_on_receipt,
+        "photos_on_receipt": glass.photos_on_receipt,
     }
     if glass.pupil_known:
         row["pupil_to_sensor_mm"] = f"{glass.pupil_mm:g}"
@@ -372,7 +374,7 @@ LENS_COLUMNS = (
     *("id", "model", "serial", "camera", "kind", "focal_mm", "focal_min_mm", "t_stop", "transmission"),
     *("engraved_in", "close_focus_m", "unit", "reading_step", "units_per_turn", "rises_toward", "twin_of"),
     *("pupil_to_sensor_mm", "pupil_magnification", "ring_diameter_mm", "squeeze", "rear_filter"),
-    *("extender", "extender_length_mm", "quirks", "condition_on_receipt", "note"),
+    *("extender", "extender_length_mm", "quirks", "condition_on_receipt", "photos_on_receipt", "note"),
 )
 READING_COLUMNS = (
     *("lens_id", "axis", "mark_no", "distance_text", "value", "position", "approach", "method"),
@@ -400,14 +402,14 @@ def demo_files() -> dict[str, bytes]:
         "readings.csv": table(READING_COLUMNS, readings()),
         "charts.csv": table(CHART_COLUMNS, charts()),
     }
-    return {name: text.encode() for name, text in texts.items()}
+    return {name: text.encode() for name, text in texts.items()} | {"photos/L13-rear.png": photo()}
 
 
 def main(arguments: list[str]) -> None:
     """Write the files into the folder named, or into the package."""
     folder = Path(arguments[0]) if arguments else DEMO_JOB
-    folder.mkdir(parents=True, exist_ok=True)
     for name, data in demo_files().items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).write_bytes(data)
 
 
