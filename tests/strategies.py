@@ -24,6 +24,7 @@ from tapehook.job import (
     Motor,
     Radio,
     Reading,
+    Weather,
 )
 from tapehook.job.columns import TABLES, Table
 from tapehook.job.sheets import header_name
@@ -274,6 +275,23 @@ def _filter(draw: st.DrawFn, name: str, on: st.SearchStrategy[str | None]) -> Fi
 
 
 @st.composite
+def _weather(draw: st.DrawFn) -> Weather:
+    """The air and the lenses in it, with a time constant, a second reading of a barrel, or neither."""
+    air_c, from_c = draw(st.floats(-40, 50)), draw(st.floats(-100, 200))
+    later_c = from_c + (air_c - from_c) * draw(st.floats(0.1, 0.9))
+    again = min(air_c, from_c) < later_c < max(air_c, from_c) and draw(st.booleans())
+    return Weather(
+        air_c=air_c,
+        humidity_percent=draw(st.floats(0.1, 100)),
+        lenses_from_c=from_c,
+        time_constant_min=None if again else draw(_may(st.floats(0.1, 10_000))),
+        later_c=later_c if again else None,
+        later_min=draw(st.floats(0.1, 10_000)) if again else None,
+        extra=draw(_keys(*Weather.model_fields)),
+    )
+
+
+@st.composite
 def jobs(draw: st.DrawFn) -> Job:
     """Any job a folder can hold."""
     cameras = draw(st.lists(letters, max_size=3, unique=True))
@@ -303,6 +321,7 @@ def jobs(draw: st.DrawFn) -> Job:
                 extra=_keys(*Criterion.model_fields.keys() - {"extra"}),
             )
         ),
+        weather=draw(_may(_weather())),
         cameras=tuple(draw(_camera(letter)) for letter in cameras),
         motors=tuple(
             Motor(

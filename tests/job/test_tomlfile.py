@@ -4,7 +4,7 @@ import tomllib
 
 import pytest
 
-from tapehook.job import Camera, Criterion, Job, Motor, Problem, Radio
+from tapehook.job import Camera, Criterion, Job, Motor, Problem, Radio, Weather
 from tapehook.job.tomlfile import read_job_toml, write_job_toml
 
 ALL = """\
@@ -41,8 +41,8 @@ id = "R1"
 camera = "A"
 power_mw = [10, 100]
 
-[weather]
-morning = "fog"
+[catering]
+morning = "tea"
 """
 
 
@@ -84,7 +84,7 @@ def test_all_keys_are_read() -> None:
         ),
         motors=(Motor(id="M1", camera="A", axis="extra", lag_ms=21.0),),
         radios=(Radio(id="R1", camera="A", extra={"power_mw": [10, 100]}),),
-        extra={"unit_no": 2, "weather": {"morning": "fog"}},
+        extra={"unit_no": 2, "catering": {"morning": "tea"}},
     )
 
 
@@ -251,3 +251,38 @@ def test_filters_are_kept_and_written_back() -> None:
 def test_half_said_filters_are_refused(text: str, said: str) -> None:
     """Each kind has its figures, and they go together."""
     assert said in " ".join(problems(text))
+
+
+WEATHER = "[weather]\nair_c = 22\nhumidity_percent = 50.0\nlenses_from_c = -5.0\n"
+
+
+def test_the_weather_goes_round() -> None:
+    """A table of its own, further keys kept; what was not said is not written."""
+    text = WEATHER + 'wind = "none"\n'
+    job = read(text)
+    assert job.weather == Weather(air_c=22.0, humidity_percent=50.0, lenses_from_c=-5.0, extra={"wind": "none"})
+    assert tomllib.loads(write_job_toml(job)) == tomllib.loads(text)
+    assert read("").weather is None
+
+
+@pytest.mark.parametrize(
+    "text, said",
+    [
+        ("[weather]\nair_c = 22\nlenses_from_c = -5\n", "weather.humidity_percent: expected a number such as 50.0"),
+        (WEATHER.replace("22", "60"), 'weather.air_c: read "60", expected a number such as 22.0, at most 50'),
+        (WEATHER.replace("50.0", "0.5e3"), 'weather.humidity_percent: read "500.0", expected a number such as 50.0'),
+        ("weather = 22\n", 'weather: read "22", expected a table headed [weather]'),
+        (WEATHER + "later_c = 6\n", "weather.later_min: expected both later_c and later_min, or neither"),
+        (
+            WEATHER + "later_c = -7\nlater_min = 15\n",
+            'weather.later_c: read "-7.0", expected a temperature between lenses_from_c and air_c',
+        ),
+        (
+            WEATHER + "later_c = 6\nlater_min = 15\ntime_constant_min = 20\n",
+            "expected either a time constant or what a barrel showed later",
+        ),
+    ],
+)
+def test_weather_that_cannot_be_is_refused(text: str, said: str) -> None:
+    """The key, what was read and what was expected; nothing that the formula cannot take comes through."""
+    assert any(said in problem for problem in problems(text)), problems(text)

@@ -26,6 +26,7 @@ from tapehook.job.records import (
     Radio,
     Reading,
     System,
+    Weather,
     is_infinite,
 )
 from tapehook.job.schema import job_schema
@@ -51,6 +52,7 @@ __all__ = [
     "Radio",
     "Reading",
     "System",
+    "Weather",
     "is_infinite",
     "job_schema",
     "read_job",

@@ -247,6 +247,34 @@ class Criterion(Record):
     extra: Keys = Field(default_factory=dict)
 
 
+AirTemperature = Annotated[float, Field(ge=-40, le=50)]
+"""Where the formula of the dew point holds, °C."""
+Minutes = Annotated[float, Field(ge=0.1, le=10_000)]
+
+
+class Weather(Record):
+    """The air the lenses are used in, and where they come from: what fogs, and when focus may be trusted.
+
+    How fast a lens takes on the temperature of the air comes from what a barrel showed later, else as given.
+    """
+
+    air_c: AirTemperature = Field(description="Temperature of the air where the lenses are used, °C", examples=[22.0])
+    humidity_percent: Annotated[float, Field(ge=0.1, le=100)] = Field(
+        description="Its relative humidity, per cent", examples=[50.0]
+    )
+    lenses_from_c: Annotated[float, Field(ge=-100, le=200)] = Field(
+        description="Temperature the lenses come from, °C", examples=[-5.0]
+    )
+    time_constant_min: Minutes | None = Field(
+        None, description="Minutes a lens takes for 63 % of the way; 30 is assumed", examples=[30.0]
+    )
+    later_c: Annotated[float, Field(ge=-100, le=200)] | None = Field(
+        None, description="What a barrel showed later, in that air, °C", examples=[6.0]
+    )
+    later_min: Minutes | None = Field(None, description="After how many minutes it showed that", examples=[15.0])
+    extra: Keys = Field(default_factory=dict)
+
+
 class Camera(Record):
     """One camera of the job. The sensor's recorded area is in millimetres."""
 
@@ -392,6 +420,7 @@ class Job(Record):
     )
     paper: Literal["a4", "us-letter"] = Field("a4", description="Paper of the PDF", examples=["a4"])
     criterion: Criterion = Field(default_factory=Criterion, description="What counts as sharp")
+    weather: Weather | None = Field(None, description="The air, and where the lenses come from")
     cameras: tuple[Camera, ...] = Field((), description="The cameras, one table each")
     motors: tuple[Motor, ...] = Field((), description="The lens motors, one table each")
     radios: tuple[Radio, ...] = Field((), description="The radios, one table each")

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, create_model
 
-from tapehook.job.records import Camera, Criterion, Emitter, Filter, Job, Motor, Radio, Record
+from tapehook.job.records import Camera, Criterion, Emitter, Filter, Job, Motor, Radio, Record, Weather
 
 NOT_IN_FILE = frozenset({"lenses", "readings", "charts", "tstops", "morning", "column_order", "extra"})
 """Fields of records that are no keys of ``job.toml``."""
@@ -55,6 +55,7 @@ def job_table() -> type[BaseModel]:
             Field("metric", description="What distances are shown in; feet is imperial", examples=["metric"]),
         ),
         criterion=_described("criterion", _table(Criterion)),
+        weather=(_table(Weather) | None, Field(None, description=Job.model_fields["weather"].description)),
         **lists,
     )
 

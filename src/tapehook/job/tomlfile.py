@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from tapehook.job.problems import Problem, limit
-from tapehook.job.records import Criterion, Emitter, Filter, Job, Motor, Radio, Record
+from tapehook.job.records import Criterion, Emitter, Filter, Job, Motor, Radio, Record, Weather
 from tapehook.job.schema import LISTS, NOT_IN_FILE, expected_at, job_table
 from tapehook.job.sheets import Sheet, decoded
 from tapehook.notation import parse_stop
@@ -32,7 +32,7 @@ def read_job_toml(data: bytes, problems: list[Problem]) -> Job | None:
         found += [*_misfits(document), *_wrong_stop(document)]
     job = None if found else _job(document)
     if job:
-        found += [*_twice(job), *_unknown_cameras(job), *_half_said_filters(job), *_odd_radios(job)]
+        found += [*_twice(job), *_unknown_cameras(job), *_half_said_filters(job), *_odd_radios(job), *_odd_weather(job)]
     problems += found
     return None if found else job
 
@@ -115,6 +115,8 @@ def _wrong_stop(document: dict[str, Any]) -> Iterator[Problem]:
 def _job(document: dict[str, Any]) -> Job:
     values = _parted(Job, document)
     values["criterion"] = Criterion(**_parted(Criterion, document.get("criterion", {})))
+    if "weather" in document:
+        values["weather"] = Weather(**_parted(Weather, document["weather"]))
     for name, record in LISTS.items():
         values[name] = tuple(record(**_parted(record, table)) for table in document.get(name, ()))
     if values.get("units") == "feet":
@@ -213,6 +215,22 @@ def _of_filter(at: int, key: str, read: object, expected: str) -> Problem:
     return Problem(FILE, None, _path(("filters", at, key)), None if read is None else str(read), expected)
 
 
+def _odd_weather(job: Job) -> Iterator[Problem]:
+    """A second reading of a barrel that is half said, none, or beside a time constant."""
+    said = job.weather
+    if said is None or (said.later_c is None and said.later_min is None):
+        return
+    if said.later_c is None or said.later_min is None:
+        key = "later_min" if said.later_min is None else "later_c"
+        yield Problem(FILE, None, f"weather.{key}", None, "both later_c and later_min, or neither")
+    elif not min(said.air_c, said.lenses_from_c) < said.later_c < max(said.air_c, said.lenses_from_c):
+        expected = "a temperature between lenses_from_c and air_c"
+        yield Problem(FILE, None, "weather.later_c", str(said.later_c), expected)
+    if said.time_constant_min is not None:
+        expected = "either a time constant or what a barrel showed later"
+        yield Problem(FILE, None, "weather.time_constant_min", str(said.time_constant_min), expected)
+
+
 def write_job_toml(job: Job) -> str:
     """The text of ``job.toml``; empty when the job says nothing but what is assumed anyway.
 
@@ -223,6 +241,8 @@ def write_job_toml(job: Job) -> str:
     document = _said(job)
     criterion = _said(job.criterion)
     tables: dict[str, object] = {"criterion": criterion} if criterion else {}
+    if job.weather is not None:
+        tables["weather"] = _said(job.weather)
     for name in LISTS:
         if things := getattr(job, name):
             tables[name] = [_said(thing) for thing in things]
@@ -231,7 +251,7 @@ def write_job_toml(job: Job) -> str:
 
 def _said(record: Record) -> dict[str, Any]:
     """What a record says, tables apart: fields that were given, and the keys nobody knows."""
-    apart = NOT_IN_FILE | LISTS.keys() | {"criterion"}
+    apart = NOT_IN_FILE | LISTS.keys() | {"criterion", "weather"}
     document = {}
     for name, field in type(record).model_fields.items():
         value = getattr(record, name)

@@ -25,6 +25,7 @@ from tapehook.prep.results import (
 from tapehook.prep.room import optics_of
 from tapehook.prep.shooting_map import shooting_map
 from tapehook.prep.suspects import SuspectRow
+from tapehook.prep.weather import job_weather, weather_as_json
 
 GRID_POINTS = 241
 """Points of a map's grid, even in vergence from close focus to infinity."""
@@ -37,7 +38,7 @@ def finite(value: float | None) -> float | None:
 
 def prep_as_json(prep: Prep) -> dict[str, Any]:
     """Everything ``prepare`` found, without the grids of the maps."""
-    morning = job_morning(prep)
+    morning, weather = job_morning(prep), job_weather(prep)
     return {
         "title": prep.job.title,
         "units": prep.job.units,
@@ -51,6 +52,7 @@ def prep_as_json(prep: Prep) -> dict[str, Any]:
             }
             for entry in prep.cameras
         },
+        "weather": weather and weather_as_json(weather),
         "morning": morning and job_morning_as_json(morning),
         "findings": [finding.as_json() for finding in prep.findings],
         "assumptions": list(prep.assumptions),

@@ -45,9 +45,9 @@ class DewCheck:
     def message(self) -> str:
         """What is found, in one sentence."""
         dew, lens = format_temperature(self.dew_c), format_temperature(self.lens_c)
-        settled = f"takes on the air's temperature to a kelvin in {_minutes(self.taken_on_s)}"
+        settled = f"takes on the air's temperature to a kelvin in {time_text(self.taken_on_s)}"
         if self.fogs:
-            clear = "does not clear in this air" if math.isinf(self.clear_s) else f"clears in {_minutes(self.clear_s)}"
+            clear = "does not clear in this air" if math.isinf(self.clear_s) else f"clears in {time_text(self.clear_s)}"
             return f"A lens at {lens} fogs: the dew point is {dew}. It {clear} and {settled}."
         if self.lens_c <= self.dew_c + MARGIN_K:
             return f"A lens at {lens} may fog: the dew point, {dew}, is within a kelvin of it. It {settled}."
@@ -76,7 +76,7 @@ class DewCheck:
         if self.measured:
             return (always,)
         taken = (
-            f"Time constant not measured: {_minutes(self.time_constant_s)} assumed (common practice, no source). Give "
+            f"Time constant not measured: {time_text(self.time_constant_s)} assumed (common practice, no source). Give "
             "what the barrel showed later, and after how long, to have it from your lens."
         )
         return (taken, always)
@@ -115,7 +115,8 @@ def _measured(air_c: float, lens_c: float, warming: Warming) -> float:
     return warming.after_s / math.log(start / end)
 
 
-def _minutes(seconds: float) -> str:
+def time_text(seconds: float) -> str:
+    """A time for a sentence: minutes, or hours from two on."""
     minutes = seconds / 60.0
     return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
 

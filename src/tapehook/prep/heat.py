@@ -39,8 +39,15 @@ def heat_findings(
         drift = measured_drift(lens_map, optics, readings)
     if drift is not None and optics is not None and lens_map is not None:
         yield _drift(make, lens, job, basis, optics, lens_map, drift, known)
-    elif job.shoot_temperature_c is not None and optics is not None:
-        yield from _assumed(make, job.shoot_temperature_c, basis, optics, known)
+    elif (shoot_c := shooting_c(job)) is not None and optics is not None:
+        yield from _assumed(make, shoot_c, basis, optics, known)
+
+
+def shooting_c(job: Job) -> float | None:
+    """Temperature the lenses have on the shoot: as the job says, else that of its air, which they come to take on."""
+    if job.shoot_temperature_c is not None:
+        return job.shoot_temperature_c
+    return None if job.weather is None else job.weather.air_c
 
 
 def measured_drift(lens_map: LensMap, optics: Optics, readings: Sequence[Reading]) -> Drift | None:
@@ -133,7 +140,7 @@ def _drift(
             f"Warmed by a kelvin it is as if the sensor came to lie {abs(um):.2f} +- {half_um:.2f} µm {_side(um)}, and "
             f"the infinity mark moves by {width_text(mark, lens)} ({told})."
         )
-    stop, shoot = _stop(basis), job.shoot_temperature_c
+    stop, shoot = _stop(basis), shooting_c(job)
     if stop is None or shoot is None:
         step = "Write shoot_temperature_c into job.toml to see what it takes of the depth there."
         return make("heat.drift", "info", message, step, Figure(um, "um/K", half_um))

@@ -48,6 +48,7 @@ from tapehook.prep.shifts import shifts_of
 from tapehook.prep.twin_findings import with_twins
 from tapehook.prep.twins import find_twins
 from tapehook.prep.usual import UsualPlay, usual_play
+from tapehook.prep.weather import weather_assumptions, weather_findings
 from tapehook.prep.wording import Maker
 from tapehook.prep.zoom_map import most_dpt, of_one_focal, zoom_findings, zoom_map_of, zoom_rows
 
@@ -105,6 +106,7 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
     found += _job_findings(job)
     found += [finding for finding in across if finding.lens_id is None]
     assumptions = sorted({sentence for entry in lenses for sentence in entry.assumptions})
+    assumptions += weather_assumptions(job)
     made = Prep(
         job,
         format_stop(wanted) if wanted else None,
@@ -115,7 +117,7 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
         twins,
         flanges,
     )
-    return _with_all(made, morning_findings(made))
+    return _with_all(made, [*weather_findings(made), *morning_findings(made)])
 
 
 def _with_all(prep: Prep, across: Sequence[Finding]) -> Prep:
