@@ -17,7 +17,11 @@ DISTANCES_M = (0.6, 0.8, 1.2, 2.0, 4.0, 12.0)
 ZOOM: dict[str, Any] = {"kind": "zoom", "focal_mm": 70.0, "focal_min_mm": 24.0, "t_stop": 2.8}
 
 
-def _read(stray_um: dict[float, float], **instead: Any) -> tuple[Reading, ...]:  # noqa: ANN401 - any field
+def _read(
+    stray_um: dict[float, float],
+    noise_deg: float = 0.03,
+    **instead: Any,  # noqa: ANN401 - any field
+) -> tuple[Reading, ...]:
     """Best focus found on taped charts at each focal length, off by the stray of that focal length."""
     rng = np.random.default_rng(8)
     found = []
@@ -27,13 +31,18 @@ def _read(stray_um: dict[float, float], **instead: Any) -> tuple[Reading, ...]: 
             position = float(true_position(0.15 + 1.0 / q))
             for way, ahead in zip(BOTH, (-0.1, 0.1), strict=True):
                 known = {"lens_id": "L1", "value": distance, "approach": way, "method": "taped", "focal_mm": focal_mm}
-                at = position + ahead + rng.normal(0, 0.03)
+                at = position + ahead + rng.normal(0, noise_deg)
                 found.append(Reading.model_validate({**known, "position": at, **instead}))
     return tuple(found)
 
 
 def _job(stray_um: dict[float, float], charts: tuple[ChartTest, ...] = ()) -> Job:
     return a_job([a_lens(**ZOOM)], _read(stray_um), charts=charts)
+
+
+def _careless() -> Job:
+    """Read with half a degree of noise and shot wide open: nobody can tell a quarter of the depth from that."""
+    return a_job([a_lens(**ZOOM)], _read({}, noise_deg=0.8), shooting_stop="T2.8")
 
 
 def _drifting(*places_mm: tuple[float, float, float]) -> tuple[ChartTest, ...]:
@@ -50,6 +59,7 @@ def _found(job: Job, code: str) -> list[Finding]:
 CASES: dict[str, tuple[Job, Job]] = {
     "zooming.one_strip": (_job({24.0: 120.0}), _job({})),
     "zooming.one_strip_fine": (_job({}), _job({24.0: 120.0})),
+    "zooming.one_strip_unsure": (_careless(), _job({})),
     "zooming.centre_drift": (_job({}, _drifting((24.0, 0.0, 0.0), (70.0, 0.3, -0.4))), _job({})),
 }
 """Finding code: a job that raises it, and one like it that does not."""
@@ -75,6 +85,16 @@ def test_a_stray_costs_its_share_at_its_focal_length() -> None:
     (finding,) = _found(_job({24.0: 120.0}), "zooming.one_strip")
     assert finding.severity == "fix"
     assert "at 24 mm and T4" in finding.message
+    assert "70 mm" in finding.next_step
+
+
+def test_what_the_marks_cannot_tell_is_not_called_fine() -> None:
+    """Where the +- is over a quarter and over the share, that is said, and which focal length to find again."""
+    (finding,) = _found(_careless(), "zooming.one_strip_unsure")
+    assert finding.severity == "watch"
+    assert finding.figure is not None
+    assert finding.figure.plus_minus is not None
+    assert finding.figure.value < finding.figure.plus_minus
     assert "70 mm" in finding.next_step
 
 

@@ -110,5 +110,6 @@ WORDS: dict[str, str] = {
     "zooming.centre_drift": "middle of the picture wanders",
     "zooming.one_strip": "one strip is not enough for the zoom",
     "zooming.one_strip_fine": "one strip serves the zoom",
+    "zooming.one_strip_unsure": "one strip for the zoom: not told",
 }
 """By code; a test holds this to the codes there are."""

@@ -121,7 +121,8 @@ def zoom_rows(
         off = lens_map.toward_near * (mean - lens_map.curve(distance)) / slope
         width = stop.f_number * optics.blur_m / focal_m**2
         used, half = np.abs(off) / width, Z95 * sd / slope / width
-        # Where it is surest to be off, not where it is worst read.
+        # Where it is surest to be off, not where it is worst read: close up the +- is that of the tape, which strip
+        # and marks share.
         worst = int(np.nanargmax(used - half))
         rows.append(ZoomRow(focal_m, float(used[worst]), float(half[worst]), float(distance[worst]), float(off[worst])))
     return tuple(rows)
@@ -148,11 +149,16 @@ def _one_strip(make: Maker, basis: Basis, rows: Sequence[ZoomRow], stop: StopVie
         f"{percent(worst.used)} +- {percent(worst.plus_minus)} of the depth at {_focal(worst.focal_m)} and {stop.text}"
     )
     figure = depth_used(worst.used, stop.text, worst.plus_minus)
-    if worst.used < max(WATCH_FROM, worst.plus_minus):
-        message = f"One strip serves all its focal lengths: at most it uses {said}{each}."
+    unsure = max(rows, key=lambda row: row.plus_minus)
+    if worst.used < worst.plus_minus and unsure.plus_minus >= WATCH_FROM:
+        message = f"Whether one strip serves all its focal lengths cannot be told: it uses {said}{each}."
+        step = f"Find best focus at {_focal(unsure.focal_m)} again, by the picture, at four distances, both ways."
+        return make("zooming.one_strip_unsure", "watch", message, step, figure)
+    if worst.used < WATCH_FROM:
+        message = f"One strip serves all its focal lengths: it uses {said}{each}."
         return make("zooming.one_strip_fine", "info", message, "Nothing; keep one strip.", figure)
     severity: Severity = "fix" if worst.used >= 1.0 else "watch"
-    good = ", ".join(_focal(row.focal_m) for row in rows if row.used < WATCH_FROM)
+    good = ", ".join(_focal(row.focal_m) for row in rows if max(row.used, row.plus_minus) < WATCH_FROM)
     use = f"Use it at {good} only; elsewhere mark" if good else "Mark"
     way = "nearer" if worst.shift_dpt > 0 else "farther"
     return make(
