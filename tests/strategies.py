@@ -55,6 +55,10 @@ unstripped = _lines.filter(lambda text: bool(text.strip()))
 """Cells of unknown columns, which are kept with the space around them."""
 
 positive = st.floats(1e-6, 1e9)
+focals_mm = st.floats(1, 1e4)
+stops = st.floats(0.5, 128)
+sides_mm = st.floats(1, 1000)
+blurs_mm = st.floats(1e-6, 1)
 finite = st.floats(-1e9, 1e9)
 shares = st.floats(0, 1, exclude_min=True)
 distances_m = st.floats(1e-3, 1e6)
@@ -109,15 +113,15 @@ letters = st.text(st.characters(categories=("L", "N")), min_size=1, max_size=3)
 @st.composite
 def lenses(draw: st.DrawFn, lens_id: str, others: list[str], cameras: list[str], headers: list[str]) -> Lens:
     """One lens."""
-    focal_mm = draw(_may(positive))
-    wide_mm = draw(_may(st.floats(1e-6, focal_mm))) if focal_mm is not None else None
+    focal_mm = draw(_may(focals_mm))
+    wide_mm = draw(_may(st.floats(1, focal_mm))) if focal_mm is not None else None
     carried = draw(st.lists(st.sampled_from(cameras), max_size=2)) if cameras else []
     return Lens(
         id=lens_id,
         kind="zoom" if wide_mm is not None else draw(st.sampled_from(["prime", "zoom"])),
         focal_mm=focal_mm,
         focal_min_mm=wide_mm,
-        t_stop=draw(_may(positive)),
+        t_stop=draw(_may(stops)),
         transmission=draw(_may(shares)),
         rises_toward=draw(_may(st.sampled_from(["near", "far"]))),
         engraved_in=draw(_may(st.sampled_from(["feet", "metric"]))),
@@ -132,7 +136,7 @@ def lenses(draw: st.DrawFn, lens_id: str, others: list[str], cameras: list[str],
         pupil_to_sensor_mm=draw(_may(finite)),
         pupil_magnification=draw(_may(positive)),
         focuses_by=draw(st.sampled_from((None, "whole", "front", "inner"))),
-        blur_floor_mm=draw(_may(positive)),
+        blur_floor_mm=draw(_may(blurs_mm)),
         ring_diameter_mm=draw(_may(st.floats(5, 1000))),
         squeeze=draw(_may(st.floats(1, 3))),
         pupil_across_to_sensor_mm=draw(_may(finite)),
@@ -181,7 +185,7 @@ def readings(draw: st.DrawFn, lens_id: str, mark_no: int, headers: list[str]) ->
             method=draw(st.sampled_from(["engraved", "taped"])),
             temperature_c=draw(_may(st.floats(-100, 200))),
             rear_filter=draw(_may(st.just("none"))),
-            focal_mm=draw(_may(positive)),
+            focal_mm=draw(_may(focals_mm)),
             extra=draw(_cells(headers)),
         )
         for _ in range(count)
@@ -199,9 +203,9 @@ def charts(draw: st.DrawFn, lens_id: str, cameras: list[str], headers: list[str]
         written=written,
         position=draw(_may(finite)),
         approach=draw(_may(st.sampled_from(["near_to_far", "far_to_near"]))),
-        t_stop=draw(_may(positive)),
+        t_stop=draw(_may(stops)),
         camera=draw(_may(st.sampled_from(cameras))) if cameras else None,
-        focal_mm=draw(_may(positive)),
+        focal_mm=draw(_may(focals_mm)),
         chart_width_m=draw(_may(positive)),
         frame_fill=draw(_may(shares)),
         rear_filter=draw(_may(st.just("none"))),
@@ -217,9 +221,9 @@ def light_tests(draw: st.DrawFn, lens_id: str, headers: list[str]) -> LightTest:
     """One light test."""
     return LightTest(
         lens_id=lens_id,
-        t_stop=draw(positive),
+        t_stop=draw(stops),
         level_stops=draw(st.floats(-20, 20)),
-        focal_mm=draw(_may(positive)),
+        focal_mm=draw(_may(focals_mm)),
         extra=draw(_cells(headers)),
     )
 
@@ -313,7 +317,7 @@ def jobs(draw: st.DrawFn) -> Job:
             st.builds(
                 Criterion,
                 name=st.sampled_from(["fixed", "diagonal", "photosites", "viewing"]),
-                coc_mm=_may(positive),
+                coc_mm=_may(blurs_mm),
                 divisor=_may(positive),
                 photosites=_may(positive),
                 picture_heights=_may(positive),
@@ -368,8 +372,8 @@ def _camera(letter: str) -> st.SearchStrategy[Camera]:
         Camera,
         letter=st.just(letter),
         name=_may(names),
-        sensor_width_mm=_may(positive),
-        sensor_height_mm=_may(positive),
+        sensor_width_mm=_may(sides_mm),
+        sensor_height_mm=_may(sides_mm),
         photosite_um=_may(positive),
         colour=_may(names),
         extra=_keys(*Camera.model_fields),

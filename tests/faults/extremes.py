@@ -17,7 +17,7 @@ CRITERIA = (
     ("photosites", ("photosites",)),
     ("viewing", ("picture_heights", "arcminutes")),
 )
-MOST = {"arcminutes": 600.0}
+MOST = {"arcminutes": 600.0, "coc_mm": 1.0}
 """Of numbers that may not be as large as all others."""
 
 
@@ -62,10 +62,10 @@ def _lens(random: Random, lens_id: str) -> str:
         return _number(random, 1e-6, 1e9)
 
     def focal() -> str:
-        return _number(random, 8, 300) if ordinary else positive()
+        return _number(random, 8, 300) if ordinary else _number(random, 1, 1e4)
 
     def stop() -> str:
-        return _number(random, 0.7, 22) if ordinary else positive()
+        return _number(random, 0.7, 22) if ordinary else _number(random, 0.5, 128)
 
     cells = [
         lens_id,
@@ -81,7 +81,7 @@ def _lens(random: Random, lens_id: str) -> str:
         _maybe(random, positive),
         _maybe(random, lambda: random.choice(["-", ""]) + positive(), 0.3),
         _maybe(random, positive, 0.3),
-        _maybe(random, positive, 0.2),
+        _maybe(random, lambda: _number(random, 1e-6, 1), 0.2),
     ]
     return ",".join(cells)
 
@@ -110,8 +110,8 @@ def _job(random: Random) -> str:
     lines += [f'units = "{random.choice(["metric", "imperial"])}"', "[criterion]", f'name = "{name}"']
     lines += [f"{key} = {_number(random, 1e-6, MOST.get(key, 1e9))}" for key in keys]
     lines += ["[[cameras]]", 'letter = "A"']
-    for key in ("sensor_width_mm", "sensor_height_mm", "photosite_um"):
-        lines += [f"{key} = {_number(random, 1e-6, 1e9)}"] if random.random() < 0.7 else []
+    for key, least, most in (("sensor_width_mm", 1, 1e3), ("sensor_height_mm", 1, 1e3), ("photosite_um", 1e-6, 1e9)):
+        lines += [f"{key} = {_number(random, least, most)}"] if random.random() < 0.7 else []
     return "\n".join(lines) + "\n"
 
 
@@ -128,9 +128,9 @@ def extreme_charts(seed: int) -> str:
             repr(distance),
             _maybe(random, lambda at=position: repr(at), 0.9),  # type: ignore[misc]
             random.choice(["", "near_to_far", "far_to_near"]),
-            _maybe(random, lambda: _number(random, 1e-6, 1e9)),
+            _maybe(random, lambda: _number(random, 0.5, 128)),
             random.choice(["", "A", "A", "B"]),
-            _maybe(random, lambda: _number(random, 1e-6, 1e9), 0.3),
+            _maybe(random, lambda: _number(random, 1, 1e4), 0.3),
             _maybe(random, lambda: _number(random, 1e-6, 1e9), 0.2),
             _maybe(random, lambda: _number(random, 1e-9, 1), 0.2),
         ]

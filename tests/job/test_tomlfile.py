@@ -135,6 +135,10 @@ def test_a_byte_order_mark_does_not_matter(mark: bytes) -> None:
             'job.toml, criterion.coc_mm: read "0", expected a number such as 0.025, at least 0.000001',
         ),
         (
+            "[criterion]\ncoc_mm = 25",
+            'job.toml, criterion.coc_mm: read "25", expected a number such as 0.025, at most 1',
+        ),
+        (
             "[criterion]\ncoc_mm = nan",
             'job.toml, criterion.coc_mm: read "nan", expected a number such as 0.025',
         ),

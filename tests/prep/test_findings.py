@@ -62,6 +62,10 @@ CASES: dict[str, tuple[Job, Job]] = {
     ),
     "camera.no_lenses": (a_job([a_lens(camera="A")], cameras=(Camera(letter="A"), Camera(letter="B"))), GOOD),
     "job.no_shooting_stop": (a_job(shooting_stop=None), GOOD),
+    "job.not_read": (
+        GOOD.model_copy(update={"column_order": {"lenses": ("id", "Focal length")}}),
+        GOOD.model_copy(update={"column_order": {"lenses": ("id", "focal_mm", "Focal length", "shelf")}}),
+    ),
     "job.no_serials": (_alone(serial=None), GOOD),
 }
 """Finding code: a job that raises it, and one like it that does not."""

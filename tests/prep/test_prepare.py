@@ -369,14 +369,14 @@ def wild_lenses(draw: st.DrawFn) -> Job:
     )
     maybe = st.none() | st.floats(1e-6, 1e9)
     lens = a_lens(
-        focal_mm=draw(maybe),
-        t_stop=draw(maybe),
+        focal_mm=draw(st.none() | st.floats(1, 1e4)),
+        t_stop=draw(st.none() | st.floats(0.5, 128)),
         units_per_turn=draw(maybe),
         reading_step=draw(maybe),
         close_focus_m=draw(st.none() | st.floats(1e-3, 1e6)),
         pupil_to_sensor_mm=draw(st.none() | st.floats(-1e9, 1e9)),
         pupil_magnification=draw(maybe),
-        blur_floor_mm=draw(maybe),
+        blur_floor_mm=draw(st.none() | st.floats(1e-6, 1)),
         unit=draw(st.sampled_from(["deg", "count", "percent", "mm"])),
     )
     template = read_off((1.0,), ways=BOTH[:1])[0]

@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from tapehook.job.cells import Known, day
 from tapehook.job.columns import Column, Table, written
+from tapehook.job.headings import heading_for
 from tapehook.job.problems import Problem, limit, shown
 from tapehook.job.records import TableRecord
 from tapehook.job.sheets import Row, Sheet
@@ -179,10 +180,16 @@ def _check_header(sheet: Sheet, table: Table, names: list[str], problems: list[P
     unknown = [name for name in names if name and name not in table.names]
     for column in table.columns:
         if column.need == "needed" and column.name not in seen:
-            note(None, f"a column {column.name}{nearest(column.name, unknown)}")
+            note(None, f"a column {column.name}{_meant(column.name, unknown)}")
     either = [column.name for column in table.columns if column.need == "one of"]
     if either and not seen.intersection(either):
-        note(None, f"one of the columns {', '.join(either)}{nearest(either[0], unknown)}")
+        note(None, f"one of the columns {', '.join(either)}{_meant(either[0], unknown)}")
+
+
+def _meant(name: str, unknown: list[str]) -> str:
+    """The heading that was probably meant to be this column, in words; empty without one."""
+    found = heading_for(name, unknown)
+    return f'; "{shown(found)}" may be meant to be it' if found else nearest(name, unknown)
 
 
 def header_of(sheet: Sheet) -> tuple[str, ...]:

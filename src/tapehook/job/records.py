@@ -51,6 +51,12 @@ Name = Annotated[str, AfterValidator(_one_line), Field(max_length=200)]
 Text = Annotated[str | None, BeforeValidator(_stripped_or_none)]
 """Free text; the space around it is dropped, and empty text is None."""
 Positive = Annotated[float, Field(ge=1e-6, le=1e9, allow_inf_nan=False)]
+FocalMm = Annotated[float, Field(ge=1, le=10_000, allow_inf_nan=False)]
+"""Millimetres, as ``notation`` reads them: 0.05 is metres that somebody forgot to turn into millimetres."""
+TStop = Annotated[float, Field(ge=0.5, le=128, allow_inf_nan=False)]
+"""A T-number within the limits of ``notation``."""
+SideMm = Annotated[float, Field(ge=1, le=1000, allow_inf_nan=False)]
+"""A side of a recorded area, millimetres."""
 Finite = Annotated[float, Field(ge=-1e9, le=1e9, allow_inf_nan=False)]
 Distance = Annotated[float, Field(ge=1e-3, le=1e6)]
 """Metres from the image plane, 1 mm to 1,000 km; farther is infinity."""
@@ -80,9 +86,9 @@ class Lens(TableRecord):
 
     id: Identifier
     kind: Literal["prime", "zoom"] = "prime"
-    focal_mm: Positive | None = None
-    focal_min_mm: Positive | None = None
-    t_stop: Positive | None = None
+    focal_mm: FocalMm | None = None
+    focal_min_mm: FocalMm | None = None
+    t_stop: TStop | None = None
     transmission: Share | None = None
     rises_toward: Literal["near", "far"] | None = None
     engraved_in: Literal["feet", "metric"] | None = None
@@ -100,7 +106,7 @@ class Lens(TableRecord):
     pupil_magnification: Positive | None = None
     focuses_by: Literal["whole", "front", "inner"] | None = None
     """What moves: the whole lens, what stands before the iris, or inner groups."""
-    blur_floor_mm: Positive | None = None
+    blur_floor_mm: Annotated[float, Field(ge=1e-6, le=1, allow_inf_nan=False)] | None = None
     """Diameter of the blur disc left at best focus, wide open."""
     hard_stop_near: Finite | None = None
     """Position at which the ring meets its hard stop at the near end; the three below alike, in the lens's unit."""
@@ -148,7 +154,7 @@ class Reading(TableRecord):
     temperature_c: Annotated[float, Field(ge=-100, le=200)] | None = None
     rear_filter: Text = None
     """What stood behind the lens: ids of filters parted by "+", or "none"; None: nobody wrote it down."""
-    focal_mm: Positive | None = None
+    focal_mm: FocalMm | None = None
     """What a zoom was set to; of a focus mark found by the picture."""
 
     @model_validator(mode="after")
@@ -171,9 +177,9 @@ class ChartTest(TableRecord):
     written: Text = None
     position: Finite | None = None
     approach: Approach | None = None
-    t_stop: Positive | None = None
+    t_stop: TStop | None = None
     camera: Text = None
-    focal_mm: Positive | None = None
+    focal_mm: FocalMm | None = None
     chart_width_m: Positive | None = None
     frame_fill: Share | None = None
     rear_filter: Text = None
@@ -192,9 +198,9 @@ class LightTest(TableRecord):
     """
 
     lens_id: Identifier
-    t_stop: Positive
+    t_stop: TStop
     level_stops: Annotated[float, Field(ge=-20, le=20)]
-    focal_mm: Positive | None = None
+    focal_mm: FocalMm | None = None
 
 
 class MorningCheck(TableRecord):
@@ -229,7 +235,7 @@ class Criterion(Record):
     name: Literal["fixed", "diagonal", "photosites", "viewing"] = Field(
         "fixed", description="Which of the named choices", examples=["fixed"]
     )
-    coc_mm: Positive | None = Field(
+    coc_mm: Annotated[float, Field(ge=1e-6, le=1, allow_inf_nan=False)] | None = Field(
         None, description="fixed: diameter of the largest blur disc taken as sharp, mm", examples=[0.025]
     )
     divisor: Positive | None = Field(
@@ -280,8 +286,8 @@ class Camera(Record):
 
     letter: Letter = Field(description="Letter of the camera, no spaces", examples=["A"])
     name: Name | None = Field(None, description="Name of the body, as labelled", examples=["A body"])
-    sensor_width_mm: Positive | None = Field(None, description="Width of the recorded area, mm", examples=[24.89])
-    sensor_height_mm: Positive | None = Field(None, description="Height of the recorded area, mm", examples=[18.66])
+    sensor_width_mm: SideMm | None = Field(None, description="Width of the recorded area, mm", examples=[24.89])
+    sensor_height_mm: SideMm | None = Field(None, description="Height of the recorded area, mm", examples=[18.66])
     photosite_um: Positive | None = Field(None, description="Distance from photosite to photosite, µm", examples=[6.5])
     colour: Name | None = Field(None, description="Colour of the camera's tape", examples=["red"])
     rear_filter: Name | None = Field(

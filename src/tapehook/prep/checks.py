@@ -165,11 +165,12 @@ def _ways(make: Maker, ring: FocusRing) -> Iterator[Finding]:
     lens_map = ring.axis.lens_map
     if lens_map is None or not lens_map.marks.one_way:
         return
-    way = {-1: "from near to far", 1: "from far to near", 0: "one way, which nobody wrote down"}[lens_map.marks.way]
+    way = {-1: "from near to far", 1: "from far to near", 0: "one way"}[lens_map.marks.way]
+    unsaid = "" if lens_map.marks.way else "; which way nobody wrote down"
     yield make(
         "map.one_way",
         "watch",
-        f"Read {way} only: the map holds when the ring arrives that way, and the play is not known.",
+        f"Read {way} only{unsaid}: the map holds when the ring arrives that way, and the play is not known.",
         "Read every mark the other way too, or always arrive the same way on set.",
     )
 

@@ -47,6 +47,7 @@ WORDS: dict[str, str] = {
     "history.unlike": "unlike itself last time",
     "job.no_serials": "no serials read",
     "job.no_shooting_stop": "no shooting stop",
+    "job.not_read": "column or key not read",
     "lens.blur_floor": "soft at best focus",
     "lens.no_focal_length": "no focal length",
     "lens.no_readings": "not read at all",

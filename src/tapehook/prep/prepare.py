@@ -47,6 +47,7 @@ from tapehook.prep.shift_findings import shift_findings
 from tapehook.prep.shifts import shifts_of
 from tapehook.prep.twin_findings import with_twins
 from tapehook.prep.twins import find_twins
+from tapehook.prep.unread import unread_findings
 from tapehook.prep.usual import UsualPlay, usual_play
 from tapehook.prep.weather import weather_assumptions, weather_findings
 from tapehook.prep.wording import Maker
@@ -104,6 +105,7 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
     found = [finding for entry in lenses for finding in entry.findings]
     found += [finding for camera in cameras for finding in camera.findings]
     found += _job_findings(job)
+    found += unread_findings(job)
     found += [finding for finding in across if finding.lens_id is None]
     assumptions = sorted({sentence for entry in lenses for sentence in entry.assumptions})
     assumptions += weather_assumptions(job)
