@@ -68,8 +68,11 @@ WORDS: dict[str, str] = {
     "map.refused": "no map",
     "map.suspect_mark": "suspect reading",
     "morning.apart": "three lenses cannot tell for the kit",
+    "morning.few": "too few lenses checked this morning",
     "morning.fine": "kit came through the night",
+    "morning.lens": "lens off its map this morning",
     "morning.moved": "kit moved in the night",
+    "morning.unjudged": "morning check not judged",
     "parfocal.back_focus": "back focus of a zoom",
     "parfocal.cannot_tell": "zoom loses focus, cause not told",
     "parfocal.fine": "zoom holds focus",
@@ -112,5 +115,9 @@ WORDS: dict[str, str] = {
     "zooming.one_strip": "one strip is not enough for the zoom",
     "zooming.one_strip_fine": "one strip serves the zoom",
     "zooming.one_strip_unsure": "one strip for the zoom: not told",
+    "weather.fogs": "lens fogs when it comes in",
+    "weather.may_fog": "lens may fog when it comes in",
+    "weather.settles": "lens settles when it comes in",
+    "weather.two_temperatures": "two temperatures for the shoot",
 }
 """By code; a test holds this to the codes there are."""
