@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from tapehook.job import ChartTest, Job, Reading
+from tapehook.notation import parse_distance
 from tapehook.prep.swap import Swap, newcomer, swap_lens
 from tests.prep.jobs import a_job, a_lens, read_off, ring_read, true_position
 
@@ -125,3 +126,35 @@ def test_what_belongs_to_the_one_that_goes_stays_with_it() -> None:
     comes = newcomer(goes, "L9")
     assert (comes.quirks, comes.condition_on_receipt, comes.photos_on_return) == (None, None, None)
     assert (comes.extender, comes.focal_mm) == (1.4, 25.0)
+
+
+def _long(*further_m: float) -> Swap:
+    """A 60 mm shot at T2 is swapped: two marks of the copy that comes, and further ones."""
+    goes = a_lens(focal_mm=60.0, t_stop=1.5, pupil_to_sensor_mm=80.0, model="Reed 60")
+    job = a_job([goes], read_off(noise_deg=0.03), shooting_stop="T2")
+    return swap_lens(job, "L1", newcomer(goes, "L9"), _marks(math.inf, 0.6, *further_m))
+
+
+def test_what_uses_over_a_quarter_says_from_where_and_what_to_read_next() -> None:
+    """A settled swap over a quarter names the stop from which it is less, two marks to read and what they leave, which
+    is less than two at the ends would; one under a quarter names none."""
+    swap = _long()
+    assert swap.used is not None
+    assert 0.25 <= swap.used < 1.0
+    assert swap.next_marks is not None
+    (finding,) = [one for one in swap.findings if one.code == "swap.settled"]
+    assert finding.severity == "watch"
+    assert "under a quarter from T" in finding.message
+    assert f"Read {' and '.join(swap.next_marks.texts)} next" in finding.next_step
+    at_the_ends = _long(10.0, 0.65).used
+    assert at_the_ends is not None
+    assert swap.next_marks.used_after < min(swap.used, at_the_ends)
+    assert _swap(_marks(math.inf, 0.6)).next_marks is None
+
+
+def test_what_further_marks_leave_comes_true() -> None:
+    """Read where it says, they leave what it said, within a tenth of it: what a mark shows hardly matters to that."""
+    said = _long().next_marks
+    assert said is not None
+    after = _long(*(parse_distance(text) for text in said.texts)).used
+    assert after == pytest.approx(said.used_after, rel=0.1)

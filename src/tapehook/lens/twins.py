@@ -120,8 +120,24 @@ class BorrowedMap:
         on draws of the curve from its covariance: of each the 95th percentile over the range, of those the 95th. Places
         where there is no room count as infinite.
         """
+        return self._used(room, self._over_range[1])
+
+    def used_with(self, room: npt.ArrayLike, further_m: npt.ArrayLike) -> float:
+        """The same share once marks at ``further_m`` (K,) metres have been read too, whatever they show.
+
+        What a mark shows does not change how sure it makes the curve (C. Rasmussen and C. Williams, 2006, equation
+        2.26): V - C (C(K, K) + r I)^-1 C', with r of one reading; one read both ways does better by a little.
+        """
+        further, places = np.atleast_1d(np.asarray(further_m, dtype=np.float64)), self.range_m()
+        whole = self._posterior(np.concatenate([places, further]))[1]
+        count = places.size
+        reach, own = whole[:count, count:], whole[count:, count:]
+        gain = np.linalg.solve(own + USUAL_NOISE_DEG**2 * np.eye(further.size), reach.T)
+        return self._used(room, whole[:count, :count] - reach @ gain)
+
+    def _used(self, room: npt.ArrayLike, covariance: Floats) -> float:
         width = np.abs(np.asarray(room, dtype=np.float64)) * self.degrees_per_unit
-        covariance = self._over_range[1] + self.centre_sd_deg**2
+        covariance = covariance + self.centre_sd_deg**2
         values, vectors = np.linalg.eigh(covariance)
         draws = (_DRAWS * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
         with np.errstate(divide="ignore"):

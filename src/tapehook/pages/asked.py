@@ -237,11 +237,18 @@ class RadioAsked(Asked):
 
 
 class SwapAsked(Asked):
-    """The lens that comes, and where it shows the far and the near mark, in the query of an address."""
+    """The lens that comes, and where it shows the far and the near mark, in the query of an address.
+
+    ``far_back`` and ``near_back`` are the positions of the other way, far to near; ``more`` further marks, such as
+    "3' = 222.9, 6' = 138.8".
+    """
 
     comes: Short = ""
     far: Short = ""
+    far_back: Short = ""
     near: Short = ""
+    near_back: Short = ""
+    more: Short = ""
 
 
 class LeftAsked(Asked):

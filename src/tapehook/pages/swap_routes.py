@@ -1,24 +1,28 @@
 """A lens is swapped: the page that lists what it spoils and takes two marks, and the same as JSON. Nothing is kept."""
 
+import re
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from tapehook.job import Lens, Reading
+from tapehook.job import Approach, Lens, Reading
+from tapehook.job.problems import shown
 from tapehook.job.shot_lenses import shots_naming
-from tapehook.notation import NotationError, parse_position
+from tapehook.notation import NotationError, parse_distance, parse_position
 from tapehook.pages.asked import SwapAsked
 from tapehook.pages.at_hand import At, Key
 from tapehook.pages.desk import JobNow, NotThere
 from tapehook.pages.routes import page
 from tapehook.pages.shots import texts_of
+from tapehook.pages.typed import bare_unit
 from tapehook.prep.swap import Swap, WantedMark, newcomer, swap_as_json, swap_lens, wanted_marks
 
 api_router = APIRouter(prefix="/api")
 router = APIRouter(include_in_schema=False)
 
 Asked = Annotated[SwapAsked, Query()]
+_MORE_EXPECTED = "marks such as 3' = 222.9"
 UNNAMED = "the lens that comes"
 
 
@@ -36,19 +40,29 @@ def _comes(now: JobNow, goes: str, asked: SwapAsked) -> Lens:
     return known.get(wanted) or newcomer(now.lens(goes), wanted if wanted and wanted != goes else UNNAMED)
 
 
-def _marks(lens: Lens, wanted: tuple[WantedMark, ...], asked: SwapAsked, wrong: list[str]) -> list[Reading]:
-    """The two marks as far as they were typed; what cannot be read goes into ``wrong``."""
+def _marks(lens: Lens, units: str, wanted: tuple[WantedMark, ...], asked: SwapAsked, wrong: list[str]) -> list[Reading]:
+    """The marks as far as they were typed; what cannot be read goes into ``wrong``."""
+    typed: list[tuple[str, float | str, str, Approach]] = []
+    for mark, there, back in zip(wanted, (asked.far, asked.near), (asked.far_back, asked.near_back), strict=False):
+        typed.append((mark.text, mark.distance_m, there, "near_to_far"))
+        typed.append((mark.text, mark.distance_m, back, "far_to_near"))
+    for text in filter(str.strip, re.split(r"[,;\n]", asked.more)):
+        distance, equals, position = text.partition("=")
+        if not equals:
+            wrong.append(f"further marks: {shown(text)!r} is none; expected {_MORE_EXPECTED}")
+        typed.append((shown(distance.strip()), distance, position, "near_to_far"))
     found = []
-    for mark, text in zip(wanted, (asked.far, asked.near), strict=False):
-        if not text.strip():
+    for name, at, position_text, way in typed:
+        if not position_text.strip():
             continue
         try:
-            position = parse_position(text, lens.unit)
-            found.append(Reading(lens_id=lens.id, value=mark.distance_m, position=position))
+            value = at if isinstance(at, float) else parse_distance(at, bare_unit=bare_unit(lens, units))
+            position = parse_position(position_text, lens.unit)
+            found.append(Reading(lens_id=lens.id, value=value, position=position, approach=way))
         except NotationError as trouble:
-            wrong.append(f"{mark.text}: {trouble}")
+            wrong.append(f"{name}: {trouble}")
         except ValueError:
-            wrong.append(f"{mark.text}: a position a read-out can show")
+            wrong.append(f"{name}: a distance a lens can have, and a position a read-out can show")
     return found
 
 
@@ -60,7 +74,7 @@ def _swap(desk: At, now: JobNow, key: str, asked: SwapAsked, wrong: list[str]) -
     signed = [
         f"sign-off of {goes} ({one.data['check']})" for one in now.signed if one.now.lens_id == now.lens_ids[goes]
     ]
-    marks = _marks(comes, wanted, asked, wrong)
+    marks = _marks(comes, now.job.units, wanted, asked, wrong)
     return swap_lens(now.job, goes, comes, marks, pulls=shots_naming(shots, goes), signed=signed)
 
 

@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
+import numpy as np
+
 from tapehook.finding import Finding
 from tapehook.job.records import Job, Lens, Reading
 from tapehook.lens import LensMap
@@ -18,6 +20,7 @@ from tapehook.notation import format_distance
 from tapehook.prep.as_json import finite
 from tapehook.prep.prepare import prepare
 from tapehook.prep.results import BorrowedPrep, LensPrep, Prep, StopView
+from tapehook.prep.room import optics_of, room, safe_from
 from tapehook.prep.twins import all_twins
 from tapehook.prep.wording import Maker, depth_used, percent, position_text, width_text
 
@@ -26,6 +29,8 @@ SettledBy = Literal["two_marks", "charts", "ring", "signature"]
 SAFE = 0.25
 """A borrowed map that uses less of the depth than this can be worked with as if it were the lens's own, up to all of it
 with care. Common practice, no source: a quarter."""
+MOST_NEXT = 2
+"""More marks than these are a new map."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +54,27 @@ class WantedMark:
 
 
 @dataclass(frozen=True, slots=True)
+class NextMarks:
+    """What to read next on the lens that comes: distances as called, and the share of the depth they leave at a stop.
+
+    ``used_after`` holds whatever they show, at ``stop``; ``safe_from`` is the first usual stop at which it is under a
+    quarter then, None for none.
+    """
+
+    texts: tuple[str, ...]
+    used_after: float
+    stop: StopView
+    safe_from: StopView | None
+
+
+@dataclass(frozen=True, slots=True)
 class Swap:
     """What a swap spoils. ``marks`` are the two that settle it, empty where the lens that goes has no map to lend.
 
     ``apart`` is how far the two should stand apart on the ring and its half-width (95 %), in its unit. ``borrowed`` is
     what the lens that comes may borrow by the marks read so far, None without any; ``used`` the share of the depth at
-    ``stop``; ``settled`` when that is less than all of it, or when the lens has a map of its own.
+    ``stop``; ``settled`` when that is less than all of it, or when the lens has a map of its own. ``next_marks`` where
+    that is a quarter of the depth or more.
     """
 
     goes: LensPrep
@@ -67,6 +87,7 @@ class Swap:
     stop: StopView | None
     settled: bool
     findings: tuple[Finding, ...]
+    next_marks: NextMarks | None = None
 
 
 def swap_lens(
@@ -95,7 +116,8 @@ def swap_lens(
         for one in _spoilt(prep, goes, comes.id, pulls=pulls, signed=signed)
     )
     wanted, apart = wanted_marks(goes)
-    swap = Swap(goes, come, spoilt, wanted, apart, borrowed, used, stop, settled, ())
+    further = None if own_map or used is None or used < SAFE else _next_marks(goes, come, borrowed, stop)
+    swap = Swap(goes, come, spoilt, wanted, apart, borrowed, used, stop, settled, (), further)
     return replace(swap, findings=tuple(_findings(swap, own_map=own_map)))
 
 
@@ -124,6 +146,33 @@ def _used(borrowed: BorrowedPrep | None, stop: StopView | None) -> float | None:
     if borrowed is None or borrowed.used_p95 is None or borrowed.stop is None or stop is None:
         return None
     return borrowed.used_p95 * borrowed.stop.f_number / stop.f_number
+
+
+def _next_marks(
+    goes: LensPrep, comes: LensPrep, borrowed: BorrowedPrep | None, stop: StopView | None
+) -> NextMarks | None:
+    """The marks of the lens that goes which, read on the one that comes, leave least: few as will do.
+
+    At most ``MOST_NEXT``, chosen one after the other; None where nothing is gained by any.
+    """
+    lens_map, found = goes.focus_map, borrowed and borrowed.borrowed_map
+    if lens_map is None or not found or borrowed is None or borrowed.stop is None or stop is None:
+        return None
+    width = room(lens_map, optics_of(comes), borrowed.stop, found.range_m())
+    if width is None:
+        return None
+    width = width * lens_map.degrees_per_unit / found.degrees_per_unit * (stop.f_number / borrowed.stop.f_number)
+    before = used = found.used_p95(width)
+    chosen: list[float] = []
+    open_ = [float(value) for value in lens_map.marks.values if not np.isclose(found.marks.values, value).any()]
+    while open_ and len(chosen) < MOST_NEXT and used >= SAFE:
+        used, best = min((found.used_with(width, [*chosen, value]), value) for value in open_)
+        chosen.append(best)
+        open_.remove(best)
+    if used >= before:
+        return None
+    texts = tuple("infinity" if math.isinf(one) else format_distance(one, goes.system) for one in sorted(chosen))
+    return NextMarks(texts, used, stop, safe_from(used, stop))
 
 
 def _spoilt(prep: Prep, goes: LensPrep, comes_id: str, *, pulls: Sequence[str], signed: Sequence[str]) -> list[Spoilt]:
@@ -205,14 +254,33 @@ def _judged(make: Maker, swap: Swap, used: float, stop: StopView) -> Finding:
     lens = swap.goes.lens
     marks = swap.borrowed.proof_marks if swap.borrowed else 0
     share = f"{percent(used)} of the depth at {stop.text} (95 in 100 lenses and distances)"
-    if swap.settled:
+    figure = depth_used(used, stop.text)
+    if swap.settled and used < SAFE:
         message = f"{marks} marks settle it: on the map of {lens.id} it uses {share}."
         step = "Print its strip and plan the pulls anew, on the borrowed map; chart it when there is time."
-        return make("swap.settled", "info" if used < SAFE else "watch", message, step, depth_used(used, stop.text))
+        return make("swap.settled", "info", message, step, figure)
     safe = swap.borrowed.safe_from if swap.borrowed else None
-    message = f"{marks} marks are not enough for {stop.text}: on the map of {lens.id} it uses {share}."
-    step = f"Shoot from {safe.text} on, or read four marks more, both ways." if safe else "Map it like a new lens."
-    return make("swap.not_settled", "fix", message, step, depth_used(used, stop.text))
+    from_there = f"under a quarter from {safe.text} on" if safe else "at no usual stop under a quarter"
+    if swap.settled:
+        message = f"{marks} marks settle it with care: on the map of {lens.id} it uses {share}, {from_there}."
+        step = f"Print its strip and plan the pulls anew, on the borrowed map. {_read_next(swap)}"
+        return make("swap.settled", "watch", message, step, figure)
+    message = f"{marks} marks are not enough for {stop.text}: on the map of {lens.id} it uses {share}, {from_there}."
+    shoot = f"Shoot from {safe.text} on. " if safe else ""
+    return make("swap.not_settled", "fix", message, f"{shoot}{_read_next(swap)}", figure)
+
+
+def _read_next(swap: Swap) -> str:
+    """What to read next, and what that leaves of the depth."""
+    further = swap.next_marks
+    if further is None:
+        return "Map it like a new lens when there is time."
+    names = " and ".join(further.texts)
+    left = f"{percent(further.used_after)} at {further.stop.text}"
+    then = "" if further.used_after < SAFE else ", map it like a new lens to have less"
+    if further.used_after >= SAFE and further.safe_from is not None:
+        then = f", under a quarter from {further.safe_from.text} on"
+    return f"Read {names} next, both ways: that leaves {left}{then}."
 
 
 def _next_step(swap: Swap) -> str:
@@ -243,6 +311,12 @@ def swap_as_json(swap: Swap) -> dict[str, Any]:
             {"distance_m": finite(one.distance_m), "distance_text": one.text, "position_before": one.position_before}
             for one in swap.marks
         ],
+        "next_marks": swap.next_marks
+        and {
+            "distance_texts": list(swap.next_marks.texts),
+            "stop": swap.next_marks.stop.text,
+            "depth_used_after": finite(swap.next_marks.used_after),
+        },
         "apart": None if swap.apart is None else {"value": swap.apart[0], "plus_minus": swap.apart[1]},
         "spoilt": [
             {

@@ -179,6 +179,7 @@ function showLens() {
   for (const button of at("cameras").children) button.setAttribute("aria-pressed", String(button.dataset.letter === state.letter));
   const { lens } = state;
   document.body.dataset.lens = lens ? "yes" : "no";
+  at("to-swap").hidden = !lens;
   if (!lens) {
     at("lens-line").textContent = "No lens in this job yet.";
     return;
@@ -194,6 +195,7 @@ function showLens() {
   at("focal-setting").hidden = !isZoom;
   at("focal-row").hidden = !isZoom;
   at("to-bench").href = `/job/${document.body.dataset.job}/bench/${lens.key}`;
+  at("to-swap").href = `/job/${document.body.dataset.job}/swap/${lens.key}`;
   at("range-note").textContent = rangeNote(lens);
   showExtras();
   refuse("");
