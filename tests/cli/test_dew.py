@@ -20,11 +20,11 @@ def dew(*args: str) -> dict[str, Any]:
 
 
 def test_a_lens_out_of_the_cold() -> None:
-    """Dew point 10 °C by the published table; clear after 30 min x ln(25/10), settled after 30 min x ln(25/1)."""
+    """Dew point 10 °C by the published table; clear a kelvin above it, 30 min x ln(25/9), settled 30 min x ln(25)."""
     answer = dew(*COLD)
     assert answer["dew_point_c"] == pytest.approx(10.0, abs=0.1)
     assert answer["fogs"] is True
-    assert answer["clear_after_min"] == pytest.approx(30 * math.log(25 / 10), rel=0.01)
+    assert answer["clear_after_min"] == pytest.approx(30 * math.log(25 / 9), rel=0.01)
     assert answer["taken_on_after_min"] == pytest.approx(30 * math.log(25))
     shown = run("dew", *COLD).stdout
     assert "fogs: the dew point is 10" in shown
@@ -46,6 +46,28 @@ def test_the_other_cases() -> None:
     full = dew("--air", "20C", "--humidity", "100%", "--lens", "5C")
     assert (full["fogs"], full["clear_after_min"]) == (True, None)
     assert "may fog" in dew("--air", "20C", "--humidity", "52.5%", "--lens", "10.6C")["message"]
+
+
+def test_what_is_said_to_be_clear_is_not_said_to_fog() -> None:
+    """At the moment it is told to be clear, the same lens neither fogs nor may fog, but in air as good as full."""
+    for humidity in ("10%", "52.5%", "80%", "85%"):
+        cold = dew("--air", "20C", "--humidity", humidity, "--lens", "-25C")
+        now_c = 20.0 - 45.0 * math.exp(-cold["clear_after_min"] / cold["time_constant_min"])
+        assert "stays clear" in dew("--air", "20C", "--humidity", humidity, "--lens", f"{now_c + 0.1:.1f}C")["message"]
+
+
+def test_in_full_air_no_lens_clears() -> None:
+    """Neither a cold one nor one at the temperature of the air."""
+    full = dew("--air", "20C", "--humidity", "100%", "--lens", "20C")
+    assert (full["fogs"], full["clear_after_min"]) == (True, None)
+
+
+def test_frost_settles_above_the_dew_point() -> None:
+    """Dew point -20, frost at -17.9 (125.5 Pa of 421.7 by Murphy and Koop): a lens at -18.5 frosts over."""
+    answer = dew("--air", "-5C", "--humidity", "29.76%", "--lens", "-18.5C")
+    assert answer["dew_point_c"] == pytest.approx(-20.0, abs=0.1)
+    assert answer["fogs"] is True
+    assert "frost forms at -17.9" in answer["message"]
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,8 @@
 The pressure of saturated water vapour by the Magnus formula, 6.1094 hPa exp(17.625 t/(243.04 + t)), with the constants
 of O. Alduchov, R. Eskridge, Improved Magnus Form Approximation of Saturation Vapor Pressure, J. Applied Meteorology 35
 (1996): within 0.4 % from -40 to 50 degrees Celsius, over water. Glass at or below the dew point of the air fogs.
+Over ice the pressure is less, 6.1121 hPa exp(22.587 t/(273.86 + t)) of the same paper, so that below freezing frost
+settles on glass that is still above the dew point.
 
 A lens takes on the temperature of the air by Newton's law of cooling (Wikipedia, Newton's law of cooling): the
 difference falls by e in each time constant, which depends on the lens and is an assumption unless measured.
@@ -14,6 +16,7 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 
 _HPA, _SLOPE, _OFFSET_C = 6.1094, 17.625, 243.04
+_ICE_HPA, _ICE_SLOPE, _ICE_OFFSET_C = 6.1121, 22.587, 273.86
 LOWEST_C, HIGHEST_C = -40.0, 50.0
 """Where the constants hold."""
 USUAL_TIME_CONSTANT_S = 30.0 * 60.0
@@ -40,6 +43,15 @@ def dew_point_c(air_c: npt.ArrayLike, humidity: npt.ArrayLike) -> Floats:
     t = np.asarray(air_c, dtype=np.float64)
     part = np.log(h) + _SLOPE * t / (_OFFSET_C + t)
     found: Floats = _OFFSET_C * part / (_SLOPE - part)
+    return found
+
+
+def frost_point_c(dew_c: npt.ArrayLike) -> Floats:
+    """Where frost forms in air of a dew point, degrees Celsius, any shape: above it below freezing, else the same."""
+    dew = np.asarray(dew_c, dtype=np.float64)
+    part = np.log(saturation_hpa(dew) / _ICE_HPA)
+    frost = _ICE_OFFSET_C * part / (_ICE_SLOPE - part)
+    found: Floats = np.where(dew < 0.0, np.maximum(np.minimum(frost, 0.0), dew), dew)
     return found
 
 

@@ -5,8 +5,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from tapehook.notation import format_temperature
-from tapehook.optics.dew import HIGHEST_C, LOWEST_C, TAKEN_ON_K, USUAL_TIME_CONSTANT_S, dew_point_c, time_to_reach_s
+from tapehook.optics.dew import (
+    HIGHEST_C,
+    LOWEST_C,
+    TAKEN_ON_K,
+    USUAL_TIME_CONSTANT_S,
+    dew_point_c,
+    frost_point_c,
+    time_to_reach_s,
+)
 
+_NO_WAY_K = 1e-6
 MARGIN_K = 1.0
 """A lens this little above the dew point may fog: hygrometers are no better. Common practice, no source."""
 
@@ -23,7 +32,8 @@ class Warming:
 class DewCheck:
     """A lens in air: temperatures in °C, times in seconds (inf: never).
 
-    ``clear_s`` until the lens is above the dew point, ``taken_on_s`` until it has the air's temperature within a
+    ``settles_c`` is where dew, or below freezing frost, settles on glass; ``clear_s`` until the lens is a kelvin above
+    that, or half the way to the air where that is nearer; ``taken_on_s`` until it has the air's temperature within a
     kelvin; ``measured`` where the time constant was.
     """
 
@@ -31,6 +41,7 @@ class DewCheck:
     humidity: float
     lens_c: float
     dew_c: float
+    settles_c: float
     clear_s: float
     taken_on_s: float
     time_constant_s: float
@@ -38,27 +49,38 @@ class DewCheck:
 
     @property
     def fogs(self) -> bool:
-        """True where the lens is no warmer than the dew point."""
-        return self.lens_c <= self.dew_c
+        """True where the lens is no warmer than what dew or frost settles on."""
+        return self.lens_c <= self.settles_c
+
+    @property
+    def may_fog(self) -> bool:
+        """True where it fogs, or is within a kelvin of it."""
+        return self.lens_c <= self.settles_c + MARGIN_K
+
+    @property
+    def point(self) -> str:
+        """What a lens has to be above, in words: "the dew point is 11.1 °C", or where frost forms."""
+        frost = self.settles_c > self.dew_c
+        return f"{'frost forms at' if frost else 'the dew point is'} {format_temperature(self.settles_c)}"
 
     @property
     def message(self) -> str:
         """What is found, in one sentence."""
-        dew, lens = format_temperature(self.dew_c), format_temperature(self.lens_c)
+        lens = format_temperature(self.lens_c)
         settled = f"takes on the air's temperature to a kelvin in {time_text(self.taken_on_s)}"
         if self.fogs:
             clear = "does not clear in this air" if math.isinf(self.clear_s) else f"clears in {time_text(self.clear_s)}"
-            return f"A lens at {lens} fogs: the dew point is {dew}. It {clear} and {settled}."
-        if self.lens_c <= self.dew_c + MARGIN_K:
-            return f"A lens at {lens} may fog: the dew point, {dew}, is within a kelvin of it. It {settled}."
-        return f"A lens at {lens} stays clear: the dew point is {dew}. It {settled}."
+            return f"A lens at {lens} fogs: {self.point}. It {clear} and {settled}."
+        if self.may_fog:
+            return f"A lens at {lens} may fog: {self.point}, within a kelvin of it. It {settled}."
+        return f"A lens at {lens} stays clear: {self.point}. It {settled}."
 
     @property
     def next_step(self) -> str:
         """What to do."""
         if self.fogs and math.isinf(self.clear_s):
             return "Dry the air or warm the lens above the dew point; do not wipe what fogs again."
-        if self.fogs or self.lens_c <= self.dew_c + MARGIN_K:
+        if self.may_fog:
             return (
                 "Leave it closed in its bag or case until it is warm, out in time; do not change lenses while it is "
                 "cold, and do not heat it by force."
@@ -71,7 +93,8 @@ class DewCheck:
     def assumptions(self) -> tuple[str, ...]:
         """What was assumed, a sentence each."""
         always = (
-            "The lens warms by Newton's law, as one piece in still air; its inner glass comes later than its barrel."
+            "The lens warms by Newton's law, as one piece in still air; its inner glass comes later than its barrel, "
+            "and what has fogged it must dry."
         )
         if self.measured:
             return (always,)
@@ -101,10 +124,18 @@ def check_dew(
         constant_s = _measured(air_c, lens_c, warming)
     dew_c = float(dew_point_c(air_c, humidity))
     settled_c = air_c + math.copysign(min(TAKEN_ON_K, abs(lens_c - air_c)), lens_c - air_c)
-    clear_s = float(time_to_reach_s(lens_c, air_c, dew_c, constant_s)) if lens_c <= dew_c else 0.0
+    # Frost settles on what is colder than the air, however full of vapour that is.
+    settles_c = max(dew_c, min(float(frost_point_c(dew_c)), air_c - MARGIN_K))
+    clear_s = _clear_s(lens_c, air_c, settles_c, constant_s) if lens_c <= settles_c else 0.0
     taken_s = float(time_to_reach_s(lens_c, air_c, settled_c, constant_s))
     measured = warming is not None or time_constant_s is not None
-    return DewCheck(air_c, humidity, lens_c, dew_c, clear_s, taken_s, constant_s, measured)
+    return DewCheck(air_c, humidity, lens_c, dew_c, settles_c, clear_s, taken_s, constant_s, measured)
+
+
+def _clear_s(lens_c: float, air_c: float, settles_c: float, constant_s: float) -> float:
+    """Time until a lens that fogs is sure to be clear; inf where the air is no warmer than what it settles on."""
+    way_k = min(MARGIN_K, (air_c - settles_c) / 2.0)
+    return float(time_to_reach_s(lens_c, air_c, settles_c + way_k, constant_s)) if way_k > _NO_WAY_K else math.inf
 
 
 def _measured(air_c: float, lens_c: float, warming: Warming) -> float:

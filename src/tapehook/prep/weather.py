@@ -12,7 +12,7 @@ from tapehook.job.records import Job
 from tapehook.lens.heat import SAME_TEMPERATURE_K, barrel_growth_m
 from tapehook.notation import format_temperature
 from tapehook.optics.dew import TAKEN_ON_K
-from tapehook.prep.dew import MARGIN_K, DewCheck, Warming, check_dew, dew_as_json, time_text
+from tapehook.prep.dew import DewCheck, Warming, check_dew, dew_as_json, time_text
 from tapehook.prep.focus import width_dpt
 from tapehook.prep.heat import MOUNT_M, WATCH_FROM, measured_drift
 from tapehook.prep.results import LensPrep, Prep
@@ -106,7 +106,7 @@ def heat_share(entry: LensPrep, job: Job, kelvin: float) -> HeatShare | None:
 
 def _of_lenses(check: DewCheck, worst: HeatShare | None) -> Iterator[Finding]:
     """That they fog, or that they have a way to go; nothing for lenses that are clear and settled."""
-    near = check.lens_c <= check.dew_c + MARGIN_K
+    near = check.may_fog
     if not near and abs(check.lens_c - check.air_c) <= TAKEN_ON_K:
         return
     used = worst.used if worst else 0.0
@@ -119,8 +119,9 @@ def _of_lenses(check: DewCheck, worst: HeatShare | None) -> Iterator[Finding]:
 
 def _state(check: DewCheck, *, near: bool) -> str:
     """Whether they fog in this air, and until when."""
-    lens, air, dew = (format_temperature(t) for t in (check.lens_c, check.air_c, check.dew_c))
-    where = f"in air of {air} and {100.0 * check.humidity:.0f} % (dew point {dew})"
+    lens, air = (format_temperature(t) for t in (check.lens_c, check.air_c))
+    point = check.point.replace("the dew point is", "dew point")
+    where = f"in air of {air} and {100.0 * check.humidity:.0f} % ({point})"
     if check.fogs and math.isinf(check.clear_s):
         return f"Lenses that come from {lens} fog {where} and do not clear"
     if check.fogs:
@@ -144,7 +145,7 @@ def _step(check: DewCheck) -> str:
     """What to do, and what the times rest on."""
     if check.fogs and math.isinf(check.clear_s):
         return "Dry the air or warm the lenses above the dew point; do not wipe what fogs again."
-    foggy = check.lens_c <= check.dew_c + MARGIN_K
+    foggy = check.may_fog
     if foggy and check.taken_on_s == 0.0:
         return "Look at front and rear glass before each take: glass a little colder, as a filter out of a case, fogs."
     step = f"Have them there {time_text(max(check.taken_on_s, check.clear_s))} before the first shot"
