@@ -1,14 +1,24 @@
 """The Strips page: what it shows is what is printed, and what cannot be read is said in its place."""
 
 import re
+from pathlib import Path
 from typing import Any
 
 import pymupdf
 import pytest
 
+from tapehook.book.folders import read_folder
+from tapehook.book.importing import carry_out, plan_import
+from tapehook.book.matching import Answers
+from tapehook.book.store import Writer
+from tapehook.job.writing import write_job
+from tapehook.pages.strip_routes import MOST_DRAWN
 from tests.cli.shapes import misfits, schema
+from tests.handover.strip_reading import read_sheet
 from tests.pages.asking import Client
 from tests.pages.kit import NOBODY, Served, job_key, lens_key, measured_lens, new_lens
+from tests.prep.jobs import a_lens, read_off
+from tests.simulator.paper import a_job
 
 MM = 72.0 / 25.4
 
@@ -78,6 +88,37 @@ def test_diameter_and_circumference_are_not_both_taken(laptop: Client) -> None:
     answer = laptop.get(f"/api/jobs/{job}/strips?diameter=80mm&circumference=251mm")
     assert answer.status == 422
     assert "not both" in answer.text
+
+
+def test_a_whole_rental_house_of_strips(server: Served, tmp_path: Path) -> None:
+    """Eighty lenses: one PDF with all of them at 1:1, and the bar of 100 mm on each of its sheets; the
+    page draws some and names the rest.
+    """
+    lenses = [a_lens(f"N{i}", serial=str(1000 + i), ring_diameter_mm=80.0) for i in range(80)]
+    readings = [one for lens in lenses for one in read_off(lens_id=lens.id)]
+    write_job(a_job(lenses, readings, title="House"), tmp_path / "House")
+    read = read_folder(tmp_path / "House")
+    with server.book.writing(Writer("Mara", "house")) as writing:
+        carry_out(writing, plan_import(writing.connection, read, Answers()), read)
+    client = Client(server.app)
+    client.get("/")
+    job = job_key(client)
+    keys = [one["key"] for one in client.get(f"/api/jobs/{job}/lenses").json["lenses"]]
+    query = "&".join(f"lens={key}" for key in keys)
+    page = client.get(f"/job/{job}/strips?{query}").text
+    assert page.count('<article class="strip') == MOST_DRAWN
+    assert f"{80 - MOST_DRAWN} more in the PDF" in page
+    assert "serial 1079" in page.partition("more in the PDF")[2]
+    sheet = read_sheet(client.get(f"/job/{job}/strips.pdf?{query}").body)
+    assert len(sheet.pieces) == 80
+    assert len(sheet.bars_mm) > 8
+    assert sheet.bars_mm == pytest.approx([100.0] * len(sheet.bars_mm), abs=0.01)
+    shapes = client.get(f"/api/jobs/{job}/strips?{query}").json["strips"]
+    lengths = sorted(one["length_mm"] for one in shapes)
+    widths = sorted(piece.width for piece in sheet.pieces)
+    assert [wide - long for wide, long in zip(widths, lengths, strict=True)] == pytest.approx(
+        [widths[0] - lengths[0]] * 80, abs=0.05
+    )
 
 
 def test_a_ring_of_unknown_size_is_shown_in_proportion_only(server: Served) -> None:

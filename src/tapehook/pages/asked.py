@@ -208,7 +208,7 @@ class LetIn(Asked):
 class StripsAsked(Asked):
     """Which strips, in the query of an address; figures as they are written: 80mm, 270, T2.8."""
 
-    lens: tuple[Key, ...] = Field(default=(), max_length=60)
+    lens: tuple[Key, ...] = Field(default=(), max_length=1000)
     axis: Axis = "focus"
     marks: Literal["map", "deg", "percent"] = "map"
     diameter: Short = ""

@@ -28,6 +28,8 @@ api_router = APIRouter(prefix="/api")
 router = APIRouter(include_in_schema=False)
 
 Asked = Annotated[StripsAsked, Query()]
+MOST_DRAWN = 24
+"""Strips drawn on the page, which phones have to show too; the PDF holds all."""
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
@@ -64,7 +66,8 @@ def _shown(now: JobNow, prep: Prep, asked: StripsAsked) -> dict[str, Any]:
         "asked": asked,
         "wrong": wrong,
         "chosen": bool(asked.lens),
-        "strips": [(one, pictures_of(one, paper)) for one in sheet.strips],
+        "strips": [(one, pictures_of(one, paper)) for one in sheet.strips[:MOST_DRAWN]],
+        "more": [one.printed.title for one in sheet.strips[MOST_DRAWN:] if one.sized],
         "refused": sheet.refused,
         "pdf": f"/job/{now.key}/strips.pdf?{_query(asked)}" if sheet.printed else "",
     }
