@@ -85,6 +85,27 @@ def test_what_it_then_uses_is_true() -> None:
     assert float(np.abs(off).max()) < 0.5
 
 
+def test_a_map_that_is_good_enough_alone_does_not_settle_a_lens_with_play() -> None:
+    """On a model with so much play that map and play are over the depth, two marks do not settle it.
+
+    Half the play over the room of half the depth adds in full to the map, which alone is well under.
+    """
+    job = _job()
+    loose = read_off(noise_deg=0.03, play_deg=18.0)
+    others = [one for one in job.readings if one.lens_id != "L1" or one.axis != "focus"]
+    job = job.model_copy(update={"readings": (*loose, *others), "shooting_stop": "T2"})
+    swap = swap_lens(job, "L1", newcomer(GOES, "L9"), _marks(math.inf, 0.6))
+    assert swap.used is not None
+    assert swap.own is not None
+    assert swap.used < 0.8
+    budget = swap.goes.budgets[-1].budget
+    (play,) = (float(np.max(one.shift_dpt / budget.half_width_dpt)) for one in budget.terms if one.name == "backlash")
+    assert play + swap.used <= swap.own < play + swap.used + 0.05
+    assert not swap.settled
+    assert not any(one.cleared for one in swap.spoilt)
+    assert "swap.not_settled" in {one.code for one in swap.findings}
+
+
 def test_one_mark_settles_nothing() -> None:
     """A map is never lent on one mark."""
     assert not _swap(_marks(math.inf)).settled

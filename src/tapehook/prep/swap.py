@@ -73,8 +73,9 @@ class Swap:
 
     ``apart`` is how far the two should stand apart on the ring and its half-width (95 %), in its unit. ``borrowed`` is
     what the lens that comes may borrow by the marks read so far, None without any; ``used`` the share of the depth at
-    ``stop``; ``settled`` when that is less than all of it, or when the lens has a map of its own. ``next_marks`` where
-    that is a quarter of the depth or more.
+    ``stop`` by the map alone, ``own`` with all else that the lens that goes uses but its flange; ``settled`` when that
+    is less than all of it, or when the lens has a map of its own. ``next_marks`` where ``used`` is a quarter of the
+    depth or more.
     """
 
     goes: LensPrep
@@ -88,6 +89,7 @@ class Swap:
     settled: bool
     findings: tuple[Finding, ...]
     next_marks: NextMarks | None = None
+    own: float | None = None
 
 
 def swap_lens(
@@ -110,14 +112,15 @@ def swap_lens(
     stop = come.shooting or come.widest or goes.shooting or goes.widest
     used = _used(borrowed, stop)
     own_map = come.focus_map is not None and (borrowed is None or borrowed.own_map)
-    settled = own_map or (used is not None and used < 1.0)
+    own = None if used is None or stop is None else _own(used, goes, stop)
+    settled = own_map or (own is not None and own < 1.0)
     spoilt = tuple(
         replace(one, cleared=settled and one.settled_by == "two_marks")
         for one in _spoilt(prep, goes, comes.id, pulls=pulls, signed=signed)
     )
     wanted, apart = wanted_marks(goes)
     further = None if own_map or used is None or used < SAFE else _next_marks(goes, come, borrowed, stop)
-    swap = Swap(goes, come, spoilt, wanted, apart, borrowed, used, stop, settled, (), further)
+    swap = Swap(goes, come, spoilt, wanted, apart, borrowed, used, stop, settled, (), further, own)
     return replace(swap, findings=tuple(_findings(swap, own_map=own_map)))
 
 
@@ -225,6 +228,22 @@ def _at(lens_map: LensMap, distance_m: float) -> float:
     return float(lens_map.position(distance_m)[0][0])
 
 
+def _own(used: float, goes: LensPrep, stop: StopView) -> float:
+    """What a lens on a borrowed map uses by itself: the map, with play, read-out and the like of the one that goes.
+
+    Each of these at the distance where it is most; its flange says nothing of another lens.
+    """
+    view = goes.budget("shooting") or goes.budget("widest")
+    if view is None:
+        return used
+    lasting, scatter = 0.0, used**2
+    for term, shares in zip(view.budget.terms, view.budget.shares, strict=True):
+        if term.source == "lens" and term.name not in ("map", "flange"):
+            most = float(shares.max()) * view.stop.f_number / stop.f_number
+            lasting, scatter = (lasting + most, scatter) if term.kind == "bias" else (lasting, scatter + most**2)
+    return lasting + math.sqrt(scatter)
+
+
 def _findings(swap: Swap, *, own_map: bool) -> list[Finding]:
     make, lens = Maker(swap.comes.lens, swap.comes.title), swap.goes.lens
     left = [one for one in swap.spoilt if not one.cleared]
@@ -254,6 +273,8 @@ def _judged(make: Maker, swap: Swap, used: float, stop: StopView) -> Finding:
     lens = swap.goes.lens
     marks = swap.borrowed.proof_marks if swap.borrowed else 0
     share = f"{percent(used)} of the depth at {stop.text} (95 in 100 lenses and distances)"
+    if swap.own is not None and swap.own >= SAFE:
+        share += f", with play and read-out as on {lens.id} {percent(swap.own)}"
     figure = depth_used(used, stop.text)
     if swap.settled and used < SAFE:
         message = f"{marks} marks settle it: on the map of {lens.id} it uses {share}."
