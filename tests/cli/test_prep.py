@@ -228,5 +228,31 @@ def test_a_failure_after_writing_is_no_refusal(
     monkeypatch.setattr("tapehook.cli.prep_command.show_json", full)
     result = run("prep", job_folder, "--out", tmp_path / "out", "--json")
     assert result.exit_code == 1
-    assert result.stderr == "The handover is written, but not all that comes after it: No space left on device\n"
+    assert result.stderr == (
+        "The handover is written, but not all that comes after it: "
+        "the disk is full; free some space and do it again\n"
+    )
     assert sorted(contents(tmp_path / "out")) == FILES
+
+
+@pytest.mark.parametrize("older", [False, True])
+def test_a_full_disk_names_the_folder_and_changes_nothing(
+    job_folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, older: bool
+) -> None:
+    """The folder and what to do are said; an older handover stays, and no empty folder is left where none was."""
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    out = tmp_path / "out"
+    if older:
+        run("prep", job_folder, "--out", out)
+    before = contents(out) if older else {}
+    monkeypatch.setattr("tapehook.job.replacing._write", full)
+    result = run("prep", job_folder, "--out", out)
+    assert result.exit_code == 2
+    assert result.stderr == (
+        f"1 problem, nothing was written:\n  {out}: the disk is full; free some space and do it again\n"
+    )
+    assert out.exists() == older
+    assert not older or contents(out) == before

@@ -51,12 +51,12 @@ def test_a_reader_who_leaves_ends_the_command_quietly(job_folder: Path, args: li
 @pytest.mark.skipif(not FULL.exists(), reason="no device that is always full")
 @pytest.mark.parametrize("more", [(), ("--json",)])
 def test_a_full_disk_behind_the_output_is_said(more: tuple[str, ...]) -> None:
-    """Exit code 2 and the system's reason, as nothing was printed or written."""
+    """Exit code 2 and what to do, as nothing was printed or written."""
     with FULL.open("wb") as full:
         process = start(*DEPTH, *more, stdout=full)
         _, said = process.communicate()
     assert process.returncode == 2
-    assert said.decode() == "1 problem, nothing was written:\n  No space left on device\n"
+    assert said.decode() == "1 problem, nothing was written:\n  the disk is full; free some space and do it again\n"
 
 
 @pytest.mark.parametrize("descriptor", [1, 2])

@@ -70,13 +70,15 @@ def lens_named(book: "Book", text: str) -> bytes:
 
 
 def _write_picture(history: "LensHistory", target: Path | None) -> str | None:
+    from tapehook.handover.files import write_handover
+
     if target is None:
         return None
     drawn = history.picture()
     if drawn is None:
         said = "there are no two sessions with a map, so there is nothing to draw"
         raise Refusal([OptionProblem("--picture", str(target), "a lens with two sessions or more", said)])
-    target.write_text(drawn, encoding="utf-8")
+    write_handover({target.name: drawn.encode()}, target.parent)
     return str(target)
 
 

@@ -1,5 +1,6 @@
 """Refusing: everything that is wrong, said at once and in words, exit code 2, and nothing written."""
 
+import errno
 import json
 import os
 import re
@@ -179,7 +180,7 @@ def refuse_politely(ctx: click.Context | None = None) -> Iterator[None]:
         _stop_printing()
         sys.exit(0)  # the reader of our output has seen enough
     except OSError as error:
-        reason = f"{error.strerror or error}" + (f": {error.filename}" if error.filename else "")
+        reason = _reason(error)
         if ctx and ctx.meta.get(_WRITTEN):
             click.echo(f"The handover is written, but not all that comes after it: {plain(reason)}", err=True)
             sys.exit(NOT_ALL_DONE)
@@ -189,6 +190,14 @@ def refuse_politely(ctx: click.Context | None = None) -> Iterator[None]:
         if not {one.__name__ for one in type(error).__mro__} & {"JobProblems", "BookRefusal"}:
             raise
         _refuse(ctx, getattr(error, "problems", ()))
+
+
+def _reason(error: OSError) -> str:
+    """What a disk did, and where; of a full one also what to do."""
+    where = f"{error.filename}: " if error.filename else ""
+    if error.errno in {errno.ENOSPC, errno.EDQUOT}:
+        return f"{where}the disk is full; free some space and do it again"
+    return f"{where}{error.strerror or error}"
 
 
 def _refuse(ctx: click.Context | None, problems: Sequence[Problem], *, see_help: bool = False) -> NoReturn:

@@ -3,11 +3,11 @@
 import json
 import os
 import shutil
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from tapehook.job.replacing import replace_all
 from tapehook.job.signed import SignedOff
 from tapehook.prep import Prep, prep_as_json
 
@@ -89,14 +89,13 @@ def check_target(folder: Path) -> None:
 def write_handover(rendered: dict[str, bytes], folder: Path) -> list[Path]:
     """Write the files into ``folder``, made if need be; returns their paths.
 
-    All are written under temporary names first, so that a full disk leaves an older handover as it was.
+    All are on the disk under other names first, so that a full disk or a power cut leaves an older handover as it was.
+    Raises OSError that names the folder.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=".tapehook-", dir=folder) as waiting:
-        for name, data in rendered.items():
-            (Path(waiting) / name).write_bytes(data)
-        for name in rendered:
-            (Path(waiting) / name).replace(folder / name)
+    try:
+        replace_all(folder, rendered)
+    except OSError as error:
+        raise OSError(error.errno, error.strerror, str(folder)) from error
     return [folder / name for name in rendered]
 
 
