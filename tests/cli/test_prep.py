@@ -229,8 +229,7 @@ def test_a_failure_after_writing_is_no_refusal(
     result = run("prep", job_folder, "--out", tmp_path / "out", "--json")
     assert result.exit_code == 1
     assert result.stderr == (
-        "The handover is written, but not all that comes after it: "
-        "the disk is full; free some space and do it again\n"
+        "The handover is written, but not all that comes after it: the disk is full; free some space and do it again\n"
     )
     assert sorted(contents(tmp_path / "out")) == FILES
 

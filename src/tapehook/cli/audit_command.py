@@ -8,7 +8,7 @@ import click
 
 from tapehook.cli.console import progress, show_json, show_table
 from tapehook.cli.prep_command import job_to_prepare, write_all
-from tapehook.cli.refusals import Argument, Command, Option, folder_path, note_written, one_of, plain
+from tapehook.cli.refusals import Argument, Command, Option, folder_path, note_written, plain, read_paper
 
 if TYPE_CHECKING:
     from tapehook.prep import Prep
@@ -33,7 +33,7 @@ SHOWN = 20
     "--paper",
     cls=Option,
     metavar="a4|us-letter",
-    callback=one_of("a4", "us-letter"),
+    callback=read_paper,
     help="Paper of the printed list; otherwise what job.toml says.",
 )
 @click.option(

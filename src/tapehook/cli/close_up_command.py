@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tapehook.cli.console import progress, show_json, show_rows
-from tapehook.cli.refusals import Argument, Command, Option, OptionProblem, Refusal, folder_path, plain
+from tapehook.cli.refusals import Argument, Command, Option, OptionProblem, Refusal, Together, folder_path, plain
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -53,11 +53,13 @@ def command(
     from tapehook.prep import prepare
     from tapehook.prep.close_up import NoCloseUp, close_up_as_json, close_up_of
 
-    job = read_job(folder)
-    wanted = _wanted(job, power, filters, typed)
+    job, together = read_job(folder), Together()
+    with together.part():
+        wanted = _wanted(job, power, filters, typed)
     lenses = tuple(lens for lens in job.lenses if lens.id == lens_id)
     if not lenses:
-        raise Refusal([OptionProblem("--lens", lens_id, f"the id of a lens in {folder}")])
+        together.problems.append(OptionProblem("--lens", lens_id, f"the id of a lens in {folder}"))
+    together.settle()
     own = {
         "lenses": lenses,
         "readings": tuple(reading for reading in job.readings if reading.lens_id == lens_id),

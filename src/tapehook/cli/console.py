@@ -116,8 +116,22 @@ def show_findings(findings: Sequence["Finding"]) -> None:
     show_table(table)
 
 
+def _good(prep: "Prep") -> list[str]:
+    """Lenses with nothing to fix whose depth used is good, the most used first; spaces that may not break are hard."""
+    bad = {finding.lens_id for finding in prep.findings if finding.severity == "fix"}
+    found = [
+        (finding.figure.value, f"{plain(finding.lens_id)} {finding.figure.value:.0f} % at {finding.figure.stop}")
+        for finding in prep.findings
+        if finding.code == "budget.good" and finding.figure and finding.lens_id and finding.lens_id not in bad
+    ]
+    return [text.replace(" ", "\xa0") for _, text in sorted(found, key=lambda one: -one[0])]
+
+
 def show_summary(prep: "Prep", written: Sequence[Path]) -> None:
-    """How many findings of each kind, and where the handover is."""
+    """Which lenses are good enough, how many findings of each kind, and where the handover is."""
+    if good := _good(prep):
+        said = f"Good enough, by the depth the lens itself uses: {', '.join(good)}."
+        click.echo(click.wrap_text(said, 80, "", "  ").replace("\xa0", " "))
     count = "1 lens" if len(prep.lenses) == 1 else f"{len(prep.lenses)} lenses"
     counts = {kind: sum(f.severity == kind for f in prep.findings) for kind in ("fix", "watch", "info")}
     click.echo(f"{count}: {counts['fix']} to fix, {counts['watch']} to watch, {counts['info']} for info.")

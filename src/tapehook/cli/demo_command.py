@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from tapehook.cli.refusals import Command, Option, folder_path, one_of, plain
+from tapehook.cli.refusals import Command, Option, folder_path, plain, read_paper
 
 
 @click.command("demo", cls=Command, epilog="\b\nExample:\n  tapehook demo --out demo-out")
@@ -17,9 +17,7 @@ from tapehook.cli.refusals import Command, Option, folder_path, one_of, plain
     callback=folder_path,
     help="The folder to write to.",
 )
-@click.option(
-    "--paper", cls=Option, metavar="a4|us-letter", callback=one_of("a4", "us-letter"), help="Paper of the PDF."
-)
+@click.option("--paper", cls=Option, metavar="a4|us-letter", callback=read_paper, help="Paper of the PDF.")
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print what was found as JSON, as prep does.")
 @click.pass_context
 def command(ctx: click.Context, out: Path, paper: str | None, as_json: bool) -> None:  # noqa: FBT001

@@ -360,8 +360,8 @@ def used_f_number(asked: Asked, said: list[str]) -> tuple[float, float]:
     return float(f_number_from_t(stop.number, ASSUMED_TRANSMISSION)), 1.0 / math.sqrt(ASSUMED_TRANSMISSION)
 
 
-def assumed(asked: Asked, *, no_depth: bool) -> list[str]:
-    """One sentence for each thing that was assumed, or that the figures rest on."""
+def assumed(asked: Asked, *, no_depth: bool, straying: bool = True) -> list[str]:
+    """One sentence for each thing that was assumed, or that the figures rest on; of straying only where it counts."""
     said = []
     if asked.pupil:
         said.append("The lens is taken to focus by moving as a whole.")
@@ -374,8 +374,8 @@ def assumed(asked: Asked, *, no_depth: bool) -> list[str]:
         said.append("No circle of confusion given: 0.025 mm, usual for 35 mm cine, is taken.")
     if asked.floor_m is None:
         said.append("No blur floor given: the lens is taken to be sharp at best focus.")
-    if None in (asked.missed_mark_m, asked.lean_m, asked.sway_m):
-        usual = f"mark missed by {100 * MISSED_MARK_M:g}, lean {100 * LEAN_M:g}, sway {100 * SWAY_M:g} cm"
+    if straying and None in (asked.missed_mark_m, asked.lean_m, asked.sway_m):
+        usual = f"mark missed by {100 * MISSED_MARK_M:g} cm, lean {100 * LEAN_M:g} cm, sway {100 * SWAY_M:g} cm"
         said.append(f"What is not said of straying is taken as usual, one standard deviation: {usual}.")
     if no_depth:
         said.append("The blur floor already reaches the circle of confusion: there is no depth of field.")

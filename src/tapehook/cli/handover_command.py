@@ -18,6 +18,7 @@ from tapehook.cli.refusals import (
     note_written,
     one_of,
     plain,
+    read_paper,
 )
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 _EXAMPLE = """\b
 Example:
   tapehook handover my-job --out my-handover
-  tapehook handover my-job --out my-handover --paper letter --diameter 80mm --url https://prep.example/pocket/my-job
+  tapehook handover my-job --out my-handover --paper us-letter --diameter 80mm --url https://prep.example/pocket/my-job
   tapehook handover --job "Harbour, unit 1" --radio plan.json --out my-handover
 """
 _ADDRESS = re.compile(r"https?://[^\s/?#]+[^\s]*", re.ASCII)
@@ -44,8 +45,8 @@ _ADDRESS = re.compile(r"https?://[^\s/?#]+[^\s]*", re.ASCII)
 @click.option(
     "--paper",
     cls=Option,
-    metavar="a4|letter",
-    callback=one_of("a4", "letter", "us-letter"),
+    metavar="a4|us-letter",
+    callback=read_paper,
     help="Paper of the PDF; otherwise what job.toml says.",
 )
 @click.option("--diameter", cls=Option, help="Diameter of the focus rings lenses.csv says nothing of: 80mm.")

@@ -16,7 +16,7 @@ from tapehook.cli.refusals import (
     Refusal,
     folder_path,
     note_written,
-    one_of,
+    read_paper,
 )
 
 if TYPE_CHECKING:
@@ -80,7 +80,7 @@ def one_of_both(folder: Path | None, job_name: str | None) -> None:
     "--paper",
     cls=Option,
     metavar="a4|us-letter",
-    callback=one_of("a4", "us-letter"),
+    callback=read_paper,
     help="Paper of the PDF; otherwise what job.toml says.",
 )
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print what was found as JSON (docs: Commands).")

@@ -6,9 +6,21 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tapehook.cli.console import show_findings, show_json, show_rows
-from tapehook.cli.refusals import Argument, Command, Option, OptionProblem, Refusal, folder_path, note_written, plain
+from tapehook.cli.refusals import (
+    Argument,
+    Command,
+    Option,
+    OptionProblem,
+    Refusal,
+    Together,
+    folder_path,
+    note_written,
+    plain,
+)
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from tapehook.prep.radio import RadioPrep, Taken
     from tapehook.radio.scan import Scan
 
@@ -66,28 +78,28 @@ def command(
     One channel for a camera: its hand unit and its receivers share it. Says the margin of the worst link, what no plan
     can be better than, and a channel to fall back on. PLAN is what --json printed, kept in a file.
     """
-    if keep is not None and judge is not None:
-        raise Refusal([OptionProblem("--judge", str(judge), "either a plan to judge or --keep")])
-    if judge is not None and taken:
-        raise Refusal([OptionProblem("--judge", str(judge), "either a plan to judge or --taken")])
-    if out is not None:
-        from tapehook.cli.strip_options import check_file
-
-        if problems := check_file(out):
-            raise Refusal(problems)
     from tapehook.job import read_job
     from tapehook.job.radio_plans import read_radio_plan
     from tapehook.prep.radio import plan_radio
     from tapehook.prep.radio_as_json import radio_as_json
 
-    job, given = read_job(folder), keep or judge
-    plan = read_radio_plan(given) if given else None
+    together, given = Together(), keep or judge
+    together.problems += _odd_options(keep, judge, taken, out)
+    with together.part():
+        job = read_job(folder)
+    with together.part():
+        plan = read_radio_plan(given) if given else None
+    with together.part():
+        taken_away = _taken(taken)
+    with together.part():
+        heard = _scan(scan)
+    together.settle()
     prep = plan_radio(
         job,
         keep=plan if keep else None,
         judge=plan if judge else None,
-        taken=_taken(taken),
-        scan=_scan(scan),
+        taken=taken_away,
+        scan=heard,
         file=given.name if given else "",
     )
     if out is not None:
@@ -96,6 +108,20 @@ def command(
         show_json(radio_as_json(prep))
     else:
         _show(prep)
+
+
+def _odd_options(
+    keep: Path | None, judge: Path | None, taken: tuple[str, ...], out: Path | None
+) -> "Iterator[OptionProblem]":
+    """Options that do not go together, and a file that cannot be written."""
+    if keep is not None and judge is not None:
+        yield OptionProblem("--judge", str(judge), "either a plan to judge or --keep")
+    if judge is not None and taken:
+        yield OptionProblem("--judge", str(judge), "either a plan to judge or --taken")
+    if out is not None:
+        from tapehook.cli.strip_options import check_file
+
+        yield from check_file(out)
 
 
 def _taken(said: tuple[str, ...]) -> "list[Taken]":

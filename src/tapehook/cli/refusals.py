@@ -20,6 +20,7 @@ LONGEST_SHOWN = 200
 
 _JSON = "tapehook.json"
 _WRITTEN = "tapehook.written"
+_TYPED = re.compile(r"^'?(.+?)'? is not (?:in the range|a valid)")
 _BEYOND_ASCII = re.compile(r"[^ -~\n]")
 
 
@@ -99,6 +100,34 @@ def one_of(*words: str) -> Callable[[click.Context, click.Parameter, str | None]
         return value
 
     return check
+
+
+def read_paper(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """Callback of an option: a paper, by the name job.toml has for it; "letter" for short."""
+    return one_of("a4", "us-letter")(ctx, param, "us-letter" if value == "letter" else value)
+
+
+class Together:
+    """Gathers what several steps refuse, to be said at once: each in ``part``, then ``settle``."""
+
+    def __init__(self) -> None:
+        self.problems: list[Problem] = []
+
+    @contextmanager
+    def part(self) -> Iterator[None]:
+        """One step: what it refuses is kept for later, with what comes after it left undone."""
+        try:
+            yield
+        except Exception as error:
+            # By name, as importing JobProblems would load pydantic for every command.
+            if not {one.__name__ for one in type(error).__mro__} & {"Refusal", "JobProblems"}:
+                raise
+            self.problems += [one for one in getattr(error, "problems", ()) if one not in self.problems]
+
+    def settle(self) -> None:
+        """Raise Refusal with all that was refused; nothing when all went well."""
+        if self.problems:
+            raise Refusal(self.problems)
 
 
 class _Gathering(click.Parameter):
@@ -243,6 +272,11 @@ def _problem(error: click.UsageError) -> OptionProblem:
         case click.NoSuchOption():
             near = "".join(f"; the nearest is {option}" for option in (error.possibilities or [])[:1])
             return OptionProblem(error.option_name, None, "an option of this command", f"no such option{near}")
+    kind = getattr(getattr(error, "param", None), "type", None)
+    if isinstance(kind, click.IntRange | click.FloatRange):
+        what = "a whole number" if isinstance(kind, click.IntRange) else "a number"
+        typed = _TYPED.search(error.message)
+        return OptionProblem(name, typed and typed.group(1), f"{what} from {kind.min:g} to {kind.max:g}")
     said = error.format_message().rstrip(".")
     return OptionProblem(name, None, "what --help says", f"{said[:1].lower()}{said[1:]}")
 

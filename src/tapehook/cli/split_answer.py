@@ -25,7 +25,7 @@ def split_answer(at: Sequence[str], typed: Mapping[str, str | None]) -> dict[str
         said.append(f"Transmission not given: {ASSUMED_TRANSMISSION * 100:.0f} % assumed for the T-stop needed.")
         t_over_n = 1.0 / math.sqrt(ASSUMED_TRANSMISSION)
     blur_m = float(sharp_blur_m(asked.coc_m or CINE_35_COC_M, asked.floor_m or 0.0))
-    said += assumed(asked, no_depth=blur_m == 0.0)
+    said += assumed(asked, no_depth=blur_m == 0.0, straying=False)
     return {
         "subjects_m": [_finite(subject.distance_m) for subject in subjects],
         "stop": as_used(asked.stop) if asked.stop and asked.f_number is None else f"f/{f_number:.4g}",
@@ -59,7 +59,9 @@ def _subjects(at: Sequence[str], typed: Mapping[str, str | None]) -> list[Asked]
     found = []
     if len(at) < FEWEST:
         expected = "two or more distances, such as --at 2m --at 3m"
-        problem = OptionProblem("--at", at[0] if at else None, expected, f"given {len(at)} times, expected {expected}")
+        problem = OptionProblem(
+            "--at", at[0] if at else None, expected, f"given {('not at all', 'once')[len(at)]}, expected {expected}"
+        )
         problems[problem.sentence()] = problem
     for text in at or ("1 km",):
         try:

@@ -50,6 +50,7 @@ def command(at: tuple[str, ...], as_json: bool, **typed: str | None) -> None:  #
 def _show(answer: dict[str, Any], system: str) -> None:
     """The answer for people."""
     from tapehook.notation import format_distance
+    from tapehook.notation.stop import SMALLEST_NUMBER
 
     def say(metres: float | None) -> str:
         return format_distance(math.inf if metres is None else metres, "imperial" if system == "imperial" else "metric")
@@ -59,6 +60,8 @@ def _show(answer: dict[str, Any], system: str) -> None:
     click.echo(f"focus    {say(answer['focus_m'])}")
     if needed is None:
         click.echo("no stop holds them: the blur floor leaves no depth")
+    elif t_stop < SMALLEST_NUMBER:
+        click.echo("needs    any stop: they stand at one distance, or so near it that every lens holds them")
     else:
         spread = answer["uncertainty_percent"]
         sure = " +- cannot be told" if spread is None else f" +- {spread:.0f} %" if spread else ""

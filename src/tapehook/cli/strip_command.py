@@ -18,6 +18,7 @@ from tapehook.cli.refusals import (
     note_written,
     one_of,
     plain,
+    read_paper,
 )
 
 if TYPE_CHECKING:
@@ -73,8 +74,8 @@ Example:
 @click.option(
     "--paper",
     cls=Option,
-    metavar="a4|letter",
-    callback=one_of("a4", "letter", "us-letter"),
+    metavar="a4|us-letter",
+    callback=read_paper,
     help="Paper of the PDF; otherwise what job.toml says.",
 )
 @click.option("--out", cls=Option, required=True, metavar="FILE", callback=folder_path, help="The PDF to write.")

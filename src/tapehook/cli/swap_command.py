@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from tapehook.cli.console import progress, show_json, show_rows
-from tapehook.cli.refusals import Argument, Command, Option, OptionProblem, Refusal, folder_path, plain
+from tapehook.cli.refusals import Argument, Command, Option, OptionProblem, Refusal, Together, folder_path, plain
 
 if TYPE_CHECKING:
     from tapehook.job import Job, Lens, Reading
@@ -38,8 +38,12 @@ def command(folder: Path, goes: str, comes: str, marks: tuple[str, ...], as_json
     from tapehook.prep.swap import swap_as_json, swap_lens
 
     job = read_job(folder)
-    lens = _comes(job, folder, goes, comes)
-    readings = _readings(lens, marks)
+    together = Together()
+    with together.part():
+        lens = _comes(job, folder, goes, comes)
+    with together.part():
+        readings = _readings(lens if not together.problems else _like(job, goes, comes), marks)
+    together.settle()
     with progress("mapping lenses", quiet=as_json):
         swap = swap_lens(job, goes, lens, readings, pulls=shots_on(folder, goes))
     if as_json:
@@ -62,6 +66,13 @@ def _comes(job: "Job", folder: Path, goes: str, comes: str) -> "Lens":
     if problems:
         raise Refusal(problems)
     return by_id.get(comes) or newcomer(by_id[goes], comes)
+
+
+def _like(job: "Job", goes: str, comes: str) -> "Lens":
+    """A lens to read marks by where those named cannot be taken: either of them, else one in degrees and feet."""
+    from tapehook.job import Lens
+
+    return next((lens for lens in job.lenses if lens.id in (comes, goes)), Lens(id="none", engraved_in="feet"))
 
 
 def _readings(lens: "Lens", marks: tuple[str, ...]) -> "list[Reading]":
