@@ -16,12 +16,11 @@ from tapehook.notation import (
     parse_number,
 )
 from tapehook.optics.extender import Extender
-from tapehook.optics.port import FRESH_INDEX, SEA_INDEX, Port
+from tapehook.optics.port import FRESH_INDEX, WATERS, Port
 from tapehook.optics.through import Through
 
 Parsed = TypeVar("Parsed")
 
-_WATERS = {"fresh": FRESH_INDEX, "sea": SEA_INDEX}
 _TIMES = re.compile(r"\s*[x×]\s*", re.IGNORECASE)
 
 
@@ -97,7 +96,7 @@ def _length(text: str, least_m: float, most_m: float, expected: str) -> float:
 
 
 def _water(text: str) -> float:
-    found = _WATERS.get(text.strip().casefold())
+    found = WATERS.get(text.strip().casefold())
     if found is None:
         raise NotationError(text, "fresh or sea")
     return found

@@ -8,6 +8,7 @@ import re
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
+from typing import Literal
 
 from tapehook import notation
 from tapehook.job.sheets import PLAIN_NUMBER
@@ -141,6 +142,11 @@ def position(text: str, known: Known) -> float:
 def factor(text: str, known: Known) -> float:
     """How many times: "1.4x", "2"."""
     return number(text.replace("×", "x").removesuffix("x").removesuffix("X").strip(), known)
+
+
+def port(text: str, known: Known) -> float | Literal["flat"]:
+    """The shape of a port: "flat", or the radius of a dome in millimetres."""
+    return "flat" if text.casefold() == "flat" else millimetres(text, known)
 
 
 def degrees_celsius(text: str, known: Known) -> float:

@@ -93,6 +93,7 @@ _UNIT = _choice(
 _FOCUSES = _choice("whole", "front", "inner")
 _AXIS = _choice("focus", "iris", "zoom")
 _APPROACH = _choice("near_to_far", "far_to_near")
+_WATER = _choice("fresh", "sea", salt="sea", sea_water="sea", fresh_water="fresh")
 _METHOD = _choice("engraved", "taped")
 _LINES = _choice("upright", "level", vertical="upright", horizontal="level")
 
@@ -173,6 +174,31 @@ LENSES = Table(
             "a number of millimetres such as 30, up to 500",
             cells.millimetres,
         ),
+        Column(
+            "port",
+            "port",
+            "mm",
+            "100",
+            "flat, or the radius of a dome in millimetres such as 100",
+            cells.port,
+        ),
+        Column(
+            "port_front_mm",
+            "port_front_mm",
+            "mm",
+            "180",
+            "a number of millimetres such as 180, from 1 to 5000",
+            cells.millimetres,
+        ),
+        Column(
+            "port_glass_mm",
+            "port_glass_mm",
+            "mm",
+            "6",
+            "a number of millimetres such as 6, up to 500",
+            cells.millimetres,
+        ),
+        Column("water", "water", "", "sea", *_WATER),
         Column("quirks", "quirks", "", "breathes; goes soft above T11", "text"),
         Column("condition_on_receipt", "condition_on_receipt", "", "front scratched at 4 o'clock", "text"),
         Column("photos_on_receipt", "photos_on_receipt", "", "photos/L01-front.jpg", _PHOTOS),

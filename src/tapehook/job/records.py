@@ -68,6 +68,16 @@ Keys = dict[str, object]
 """Keys of ``job.toml`` this version does not know: kept, and written back."""
 
 
+def _port(value: object) -> object:
+    """A flat port, or the radius of a dome: 1 cm to 2 m."""
+    if value == "flat" or (isinstance(value, int | float) and 10.0 <= value <= 2000.0):
+        return value
+    raise ValueError("from 10 to 2000")
+
+
+PortShape = Annotated[Literal["flat"] | float, BeforeValidator(_port)]
+
+
 class Record(BaseModel):
     """Base of all records: frozen, and closed to fields it does not name."""
 
@@ -125,6 +135,12 @@ class Lens(TableRecord):
     extender: Annotated[float, Field(ge=1, le=4)] | None = None
     """How many times the extender lengthens that it is also used with."""
     extender_length_mm: Annotated[float, Field(ge=0, le=500)] | None = None
+    port: PortShape | None = None
+    """A port in front of it that it is also used behind, in water: "flat", or the radius of a dome, millimetres."""
+    port_front_mm: Annotated[float, Field(ge=1, le=5000)] | None = None
+    """Image plane to the middle of the port's outer face."""
+    port_glass_mm: Annotated[float, Field(ge=0, le=500)] | None = None
+    water: Literal["fresh", "sea"] | None = None
     quirks: Text = None
     """What to know of it that no figure says, for whoever pulls with it next."""
     condition_on_receipt: Text = None

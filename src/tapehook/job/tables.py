@@ -68,6 +68,7 @@ def _lens(line: Line, sheet: Sheet, kit: Kit) -> Lens | None:
     known = Known(sheet.decimal_comma, sheet.decimal_point, unit)
     values = line.values(known)
     _split_focal(line, values)
+    _check_port(line, values)
     lens_id = line.text("id")
     kit.units.setdefault(lens_id, unit)
     if bare := _BARE_UNIT.get(values.get("engraved_in")):
@@ -97,6 +98,19 @@ def _split_focal(line: Line, values: dict[str, object]) -> None:
         line.refuse("kind", f"zoom, as the lens has a wide end of {said(wide_mm, 'mm')}")
     if ends_mm and wide_mm > ends_mm[1]:
         line.refuse("focal_min_mm", f"the wide end, not above focal_mm, which says {said(ends_mm[1], 'mm')}")
+
+
+def _check_port(line: Line, values: dict[str, object]) -> None:
+    """A port has its place, glass thinner than its radius, and nothing is said of one that is not there."""
+    shape, glass_mm = values.get("port"), values.get("port_glass_mm")
+    if not line.text("port"):
+        for name in ("port_front_mm", "port_glass_mm", "water"):
+            if line.text(name):
+                line.refuse(name, "an empty cell, or a port: flat, or the radius of a dome")
+    elif not line.text("port_front_mm"):
+        line.refuse("port", "port_front_mm beside it: how far the outer face of the port is from the image plane")
+    if isinstance(shape, float) and isinstance(glass_mm, float) and glass_mm >= shape:
+        line.refuse("port_glass_mm", f"glass thinner than the radius of the dome, {said(shape, 'mm')}")
 
 
 def _check_ids(lines: list[Line], kit: Kit) -> None:

@@ -17,6 +17,8 @@ FRESH_INDEX = 1.333
 """Fresh water at 20 degrees, 589 nm: IAPWS, Release on the Refractive Index of Ordinary Water Substance (1997)."""
 SEA_INDEX = 1.339
 """Sea water at 20 degrees, 589 nm, 35 parts in a thousand of salt: X. Quan, E. Fry, Applied Optics 34 (1995)."""
+WATERS = {"fresh": FRESH_INDEX, "sea": SEA_INDEX}
+"""Index by the water's name."""
 ACRYLIC_INDEX = 1.49
 """Acrylic, of which most domes are: Wikipedia, Poly(methyl methacrylate)."""
 _NONE = 1e-12

@@ -134,6 +134,30 @@ TOPICS: dict[str, Topic] = {
         ),
         "checks/heat.md",
     ),
+    "morning": Topic(
+        "Morning check",
+        (
+            "Three lenses found on a chart after a cold night tell for the kit, and how surely.",
+            "What moved in a night moves back by noon. Let the kit settle and check again; nobody should shim for it.",
+        ),
+        "checks/morning.md",
+    ),
+    "weather": Topic(
+        "Cold and damp",
+        (
+            "Glass no warmer than the dew point fogs, and focus moves until the lens has the temperature of the air.",
+            "Keep it closed until it is warm. The times are assumed until a barrel was read twice.",
+        ),
+        "checks/dew.md",
+    ),
+    "port": Topic(
+        "Ports",
+        (
+            "Behind a flat port all looks nearer. A dome shows infinity some three radii off; focus there.",
+            "A longer dome or a close-up lens helps a lens that cannot. Tape the first marks under water.",
+        ),
+        "checks/extenders.md",
+    ),
     "glass": Topic(
         "Glass behind the lens",
         (

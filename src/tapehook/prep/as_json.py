@@ -11,6 +11,7 @@ from tapehook.prep.extender import extended_as_json
 from tapehook.prep.flange_findings import flange_used, parfocal
 from tapehook.prep.forgiveness import chance_at_worst
 from tapehook.prep.job_morning import job_morning, job_morning_as_json
+from tapehook.prep.port import ported_as_json
 from tapehook.prep.results import (
     AxisPrep,
     BorrowedPrep,
@@ -101,6 +102,7 @@ def _lens(entry: LensPrep) -> dict[str, Any]:
             {"name": one.name, "shift_um": one.shift_m * 1e6, "stop": _stop_of(entry, one.role)} for one in entry.shifts
         ],
         "extender": extended_as_json(entry),
+        "port": ported_as_json(entry),
         "assumptions": list(entry.assumptions),
     }
 

@@ -41,6 +41,7 @@ from tapehook.prep.heat import heat_findings
 from tapehook.prep.job_morning import morning_findings
 from tapehook.prep.light import light_findings
 from tapehook.prep.next_mark import next_mark_findings
+from tapehook.prep.port import port_assumptions, port_findings
 from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, LensPrep, Prep, RoundRow, TwinsPrep
 from tapehook.prep.rounds import round_distances, round_rows
 from tapehook.prep.shift_findings import shift_findings
@@ -206,6 +207,7 @@ def _prepare_lens(
     findings += anamorphic_findings(Maker(lens, title), lens, job, basis, ring, gap)
     findings += zoom_findings(Maker(lens, title), lens, job, basis, zoom)
     findings += extender_findings(Maker(lens, title), lens, basis, budgets)
+    findings += port_findings(Maker(lens, title), lens, basis, ring.near_m, budgets)
     findings += next_mark_findings(Maker(lens, title), lens, basis, ring)
     axes: dict[Axis, AxisPrep] = {"focus": ring.axis, **{axis.axis: axis for axis in others}}
     return LensPrep(
@@ -236,7 +238,7 @@ def _prepare_lens(
         depth_uncertainty=_uncertainty(basis, ring),
         budgets=budgets,
         findings=tuple(sort_findings(findings)),
-        assumptions=(*basis.assumptions, *ring.assumptions, *budget_assumptions),
+        assumptions=(*basis.assumptions, *ring.assumptions, *budget_assumptions, *port_assumptions(lens)),
         flange=flange,
         zoom=zoom,
         shifts=shifts,
