@@ -92,8 +92,8 @@ def test_lists_exactly_what_it_spoils_and_two_marks_clear_it(own_pages: Visits) 
     assert _listed(page, "tr.open") == expected
 
     page.get_by_label("its serial").fill(COMES)
-    page.get_by_label("where it shows infinity, near→far").fill("15.4")
-    page.get_by_label("where it shows 2', near→far").fill("301.3")
+    page.get_by_label("where it shows 5', near→far").fill("156.8")
+    page.get_by_label("where it shows 2'3\", near→far").fill("275.4")
     page.get_by_role("button", name="Judge it").tap()
     page.locator("#spoilt tr.cleared").first.wait_for()
     cleared = {name for name, by in expected.items() if by == "two marks"}
@@ -109,8 +109,8 @@ def test_marks_that_leave_much_say_from_which_stop_and_what_to_read_next(own_pag
     page.locator("#to-swap").tap()
     page.wait_for_url(re.compile("/swap/"))
     page.get_by_label("its serial").fill(COMES)
-    page.get_by_label("where it shows infinity, near→far").fill("15.4")
-    page.get_by_label("where it shows 2', near→far").fill("301.3")
+    page.get_by_label("where it shows 5', near→far").fill("156.8")
+    page.get_by_label("where it shows 2'3\", near→far").fill("275.4")
     page.get_by_role("button", name="Judge it").tap()
     said = page.locator(".finding.watch", has_text="settle it with care")
     said.wait_for()
@@ -126,8 +126,8 @@ def test_marks_that_leave_much_say_from_which_stop_and_what_to_read_next(own_pag
     page.get_by_role("button", name="Judge it").tap()
     page.get_by_text("3 marks settle it").wait_for()
     three = _share(said.inner_text())
-    page.get_by_label("where it shows infinity, far→near").fill("15.5")
-    page.get_by_label("where it shows 2', far→near").fill("301.5")
+    page.get_by_label("where it shows 5', far→near").fill("157.0")
+    page.get_by_label("where it shows 2'3\", far→near").fill("275.6")
     page.get_by_role("button", name="Judge it").tap()
     page.get_by_text("3 marks settle it").wait_for()
     assert _share(said.inner_text()) < three < two
@@ -143,7 +143,7 @@ def test_what_is_typed_wrong_is_said_beside_it(own_pages: Visits) -> None:
     """A position in words and a mark without its position: told by name, the rest is judged."""
     page = _on_set_with(own_pages)
     page.locator("#to-swap").tap()
-    page.get_by_label("where it shows infinity, near→far").fill("at the stop")
+    page.get_by_label("where it shows 5', near→far").fill("at the stop")
     page.get_by_role("button", name="Judge it").tap()
-    page.get_by_role("alert").get_by_text("infinity: ").wait_for()
+    page.get_by_role("alert").get_by_text("5': ").wait_for()
     assert page.locator("#spoilt tbody tr").count() == len(_spoilt_by_files())

@@ -15,11 +15,11 @@ SWAP = ("swap", DEMO, "--goes", "L05", "--comes", "50431")
 def test_the_json_has_its_shape() -> None:
     """Before and after two marks, in the documented shape; the two marks settle it."""
     before = run_json(*SWAP)
-    after = run_json(*SWAP, "--mark", "inf = 15.4", "--mark", "2' = 301.3")
+    after = run_json(*SWAP, "--mark", "5ft = 156.8 / 157.0", "--mark", "2ft 3in = 275.3 / 275.6")
     for found in (before, after):
         assert list(misfits(found, schema("swap"))) == []
     assert (before["settled"], after["settled"]) == (False, True)
-    assert [one["distance_text"] for one in before["marks"]] == ["infinity", "2'"]
+    assert [one["distance_text"] for one in before["marks"]] == ["5'", "2'3\""]
 
 
 def test_the_pulls_of_the_job_are_named() -> None:
@@ -42,7 +42,7 @@ def test_the_text_says_what_settles_what() -> None:
     """One row each, and the sentence with the two marks."""
     said = " ".join(run(*SWAP).stdout.split())
     assert "focus strip of L05" in said
-    assert "Read two marks on it, infinity and 2', both ways" in said
+    assert "Read two marks on it, 5' and 2'3\", twice each, both ways" in said
 
 
 @pytest.mark.parametrize(

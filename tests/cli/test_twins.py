@@ -61,8 +61,10 @@ def test_one_mark_is_refused(tmp_path: Path, distances: tuple[str, ...]) -> None
     (pair,) = run_json("twins", folder)["pairs"]
     assert pair["proof_marks"] == len(distances)
     assert (pair["depth_used_p95"], pair["from_stop"], pair["grid"]) == (None, None, [])
-    assert "add infinity and a near mark" in pair["refused"]
-    assert "add infinity and a near mark" in " ".join(run("twins", folder, width=160).stdout.split())
+    assert "read 5 m and 0.7 m, twice each, both ways" in pair["refused"]
+    assert [mark["distance_m"] for mark in pair["wanted"]["marks"]] == [5.0, 0.7]
+    assert 0.0 < pair["wanted"]["depth_used_p95"] < 1.0
+    assert "read 5 m and 0.7 m, twice each, both ways" in " ".join(run("twins", folder, width=160).stdout.split())
 
 
 def test_copies_with_maps_are_compared(tmp_path: Path) -> None:

@@ -22,6 +22,7 @@ Floats = npt.NDArray[np.float64]
 
 FOCAL_M = 0.035
 NEAR_M = 0.5
+ENDS = "14-35 mm, shimmed, by the nearest mark and infinity read once"
 MARKS_M = (0.5, 0.55, 0.6, 0.7, 0.8, 1.0, 1.3, 1.8, 3.0, 6.0, np.inf)
 
 
@@ -206,29 +207,32 @@ def test_what_is_predicted_holds_for_eighty_twins() -> None:
 
 @pytest.mark.slow
 def test_borrowed_maps_of_many_twins(tell: Tell) -> None:
-    """Two proof marks, nearest and infinity: the predicted share holds for 92 to 98 % of the lenses in every group.
+    """Two proof marks, those asked for: the predicted share holds for 92 to 98 % of the lenses in every group.
 
-    Error at T1.5 between the proof marks, 95th percentile: at most 25 % of the depth for 14 to 35 mm with close focus
-    from 12 focal lengths on, 26 % with the simulator's own (0.28 to 0.6 m). With shims that act as shims it is over
-    that, at most 30 %; longer lenses are held to what they reach.
+    Error at T1.5 between the proof marks, 95th percentile: at most 25 % of the depth for 14 to 35 mm, close focus from
+    12 focal lengths on or anywhere in the simulator's own range (0.28 to 0.6 m), shims as the simulator has them or
+    acting as shims do. Over the whole range of the ring it is at most 28 %. Longer lenses, and the nearest mark and
+    infinity read once, are held to what they reach.
     """
     near, own = (lambda rng: draw_far_focus(rng, 14, 35)), (lambda rng: draw_lens(rng, low_mm=14, high_mm=35))
     cases = [
         ("14-35 mm, close focus from 12 f", near, draw_twin, 0.25),
-        ("14-35 mm, close focus from 12 f, shimmed", near, draw_shimmed_twin, 0.27),
-        ("14-35 mm", own, draw_twin, 0.26),
-        ("14-35 mm, shimmed", own, draw_shimmed_twin, 0.30),
+        ("14-35 mm, close focus from 12 f, shimmed", near, draw_shimmed_twin, 0.25),
+        ("14-35 mm", own, draw_twin, 0.25),
+        ("14-35 mm, shimmed", own, draw_shimmed_twin, 0.25),
+        (ENDS, own, draw_shimmed_twin, 0.30),
         ("40-85 mm", lambda rng: draw_lens(rng, low_mm=40, high_mm=85), draw_shimmed_twin, 0.80),
         ("86-200 mm", lambda rng: draw_lens(rng, low_mm=86, high_mm=200), draw_shimmed_twin, 1.70),
     ]
     lines, missed = [], []
     for name, draw, twin, limit in cases:
-        trial = try_out(1000, draw, twin)
+        trial = try_out(1000, draw, twin, ends=name == ENDS)
         lines.append(
             f"  {name}: p95 {trial.p95:.0%} between the proof marks, {trial.p95_all:.0%} over all; "
             f"predicted share holds for {trial.holds:.1%}, +- for {trial.covered:.1%}"
         )
-        if trial.p95 > limit or not 0.92 <= trial.holds <= 0.98:
+        wide = limit == 0.25 and trial.p95_all > 0.28
+        if trial.p95 > limit or wide or not 0.92 <= trial.holds <= 0.98:
             missed.append(name)
     tell("Borrowed maps at T1.5, 1,000 twins each:\n" + "\n".join(lines))
     assert missed == []

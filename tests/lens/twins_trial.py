@@ -7,14 +7,15 @@ import numpy as np
 import numpy.typing as npt
 
 from tapehook.job import Reading
-from tapehook.lens import Marks, gather_marks
-from tapehook.lens.copies import CopySpread
+from tapehook.lens import LensMap, Marks, gather_marks
+from tapehook.lens.proof_marks import TIMES, choose_proof_marks
 from tapehook.lens.taping import taping_sd_m
 from tapehook.lens.twins import BorrowedMap, borrow_map
+from tapehook.prep.room import range_m
 from tests.lens.next_mark_trial import WAYS, map_of
 from tests.lens.next_mark_trial import room as true_room
 from tests.simulator.lenses import TrueLens, draw_lens, draw_twin
-from tests.simulator.paper import engraved_distances, read_marks
+from tests.simulator.paper import BOTH, engraved_distances, read_marks
 
 Floats = npt.NDArray[np.float64]
 Twin = Callable[[np.random.Generator, TrueLens], TrueLens]
@@ -60,25 +61,31 @@ def marks_of(readings: Sequence[Reading]) -> Marks:
     )
 
 
-def lend(
-    rng: np.random.Generator,
-    lens: TrueLens,
-    twin: TrueLens,
-    proof_m: Sequence[float] | None = None,
-    spread: CopySpread | None = None,
-) -> BorrowedMap:
-    """The map of ``lens``, read at 12 to 18 engraved marks, lent to ``twin`` by its nearest mark and infinity."""
+def lend(rng: np.random.Generator, lens: TrueLens, twin: TrueLens, *, ends: bool = False) -> BorrowedMap:
+    """The map of ``lens``, read at 12 to 18 engraved marks, lent to ``twin`` by two marks.
+
+    They are the two asked for, read as asked for; with ``ends`` the nearest and infinity, read once both ways.
+    """
     lender = map_of(lens, list(read_marks(rng, lens, "A", engraved_distances(rng, lens, int(rng.integers(12, 19))))))
-    nearest = engraved_distances(rng, twin, 12)[0]
-    marks = marks_of(read_marks(rng, twin, "B", proof_m if proof_m is not None else [nearest, np.inf]))
+    proof_m = (engraved_distances(rng, twin, 12)[0], np.inf) if ends else _asked_for(lens, lender)
+    marks = marks_of(read_marks(rng, twin, "B", proof_m, ways=BOTH * (1 if ends else TIMES)))
     return borrow_map(
         lender,
         marks,
         degrees_per_unit=1.0 / twin.units_per_deg,
         focal_m=twin.focal_m,
-        spread=spread or CopySpread(),
         taping_sd_m=taping_sd_m(marks.values),
     )
+
+
+def _asked_for(lens: TrueLens, lender: LensMap) -> tuple[float, float]:
+    """The two marks that are asked for of a copy, at T1.5."""
+    distances = range_m(lender)
+    width = true_room(lens, distances, T_NUMBER) * lender.degrees_per_unit
+    found = choose_proof_marks(lender, distances, width, focal_m=lens.focal_m)
+    if found is None:
+        raise ValueError("a lender read over its whole range has two marks to ask for")
+    return found.near_m, found.far_m
 
 
 @dataclass
@@ -113,7 +120,8 @@ def try_out(
     count: int,
     draw: Callable[[np.random.Generator], TrueLens],
     twin_of: Twin,
-    spread: CopySpread | None = None,
+    *,
+    ends: bool = False,
 ) -> Trial:
     """Borrow for ``count`` twins and look at the truth."""
     errors, inside, predicted, covered = [], [], [], []
@@ -121,13 +129,14 @@ def try_out(
         rng = np.random.default_rng(seed)
         lens = draw(rng)
         twin = twin_of(rng, lens)
-        borrowed = lend(rng, lens, twin, spread=spread)
+        borrowed = lend(rng, lens, twin, ends=ends)
         distances = borrowed.range_m()
         width = true_room(twin, distances, T_NUMBER)
         position, half = borrowed.position_band(distances)
         error = np.abs(position - twin.position(distances))
         errors.append(error / width)
-        inside.append(distances >= borrowed.marks.values.min())
+        proof = borrowed.marks.values
+        inside.append((distances >= proof.min()) & (distances <= proof.max()))
         predicted.append(borrowed.used_p95(width))
         covered.append(np.mean(error <= half))
     return Trial(np.array(errors), np.array(inside), np.array(predicted), float(np.mean(covered)))

@@ -13,6 +13,8 @@ from tests.prep.jobs import a_job, a_lens, read_off, ring_read, true_position
 
 WIDE: dict[str, Any] = {"focal_mm": 25.0, "pupil_to_sensor_mm": 60.0, "model": "Reed 25"}
 GOES = a_lens(**WIDE)
+FAR_NEAR = (4.0, 0.7)
+"""The two marks asked for, as they come out; where they lie is judged in tests/lens/test_proof_marks."""
 
 
 def _job() -> Job:
@@ -54,16 +56,18 @@ def test_it_lists_exactly_what_it_spoils() -> None:
     }
 
 
-def test_the_two_marks_are_infinity_and_the_nearest() -> None:
-    """With where L1 has them, and how far a copy should show them apart: 250 degrees, by hand, within 3."""
+def test_the_two_marks_are_those_that_leave_least() -> None:
+    """A far and a near one of L1's marks; with how far a copy should show them apart, from the ring's own truth."""
     swap = _swap()
-    assert [one.distance_m for one in swap.marks] == [math.inf, 0.6]
+    far_m, near_m = FAR_NEAR
+    assert [one.distance_m for one in swap.marks] == [far_m, near_m]
     assert swap.apart is not None
-    assert swap.apart[0] == pytest.approx(250.0, abs=0.3)
-    assert 1.5 < swap.apart[1] < 3.0
+    apart = float(true_position(near_m) - true_position(far_m))
+    assert swap.apart[0] == pytest.approx(apart, abs=0.3)
+    assert 1.96 * 0.004 * apart < swap.apart[1] < 1.96 * 0.004 * apart + 1.0
     assert not swap.settled
     (finding,) = swap.findings
-    assert "Read two marks on it, infinity and 0.6 m" in finding.next_step
+    assert f"Read two marks on it, {far_m:g} m and {near_m:g} m, twice each" in finding.next_step
 
 
 def test_two_marks_clear_what_marks_can_clear() -> None:

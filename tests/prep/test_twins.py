@@ -12,7 +12,7 @@ from tapehook.lens.copies import USUAL_SPREAD
 from tapehook.prep import LensPrep, prepare
 from tapehook.prep.results import StopView, TwinsPrep
 from tapehook.prep.room import safe_from
-from tapehook.prep.twins import all_twins, twin_groups
+from tapehook.prep.twins import all_twins, proof_words, twin_groups
 from tests.prep.jobs import BOTH, DISTANCES_M, TURN_DEG, a_job, a_lens, read_off, true_position
 
 NEAR, FAR = DISTANCES_M[0], DISTANCES_M[-1]
@@ -106,7 +106,10 @@ def test_never_from_one_mark(distances_m: list[float], code: str, severity: str)
     assert (entry.borrowed.borrowed_map, entry.borrowed.used_p95, entry.borrowed.safe_from) == (None, None, None)
     (finding,) = [one for one in entry.findings if one.code.startswith("twin.")]
     assert (finding.code, finding.severity) == (code, severity)
-    assert finding.next_step.startswith("Add infinity and a near mark")
+    assert entry.borrowed.wanted is not None
+    assert entry.borrowed.wanted.used is not None
+    assert finding.next_step.startswith(f"Read {proof_words(entry.borrowed.wanted, entry.system)}, twice each")
+    assert f"about {100 * entry.borrowed.wanted.used:.0f} % of the depth at T2" in finding.next_step
 
 
 def test_a_few_marks_of_its_own_may_borrow_too() -> None:

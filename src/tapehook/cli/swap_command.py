@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 _EXAMPLE = """\b
 Example:
   tapehook swap my-job --goes L05 --comes 50431
-  tapehook swap my-job --goes L05 --comes 50431 --mark "inf = 14.2" --mark "2' = 299.1"
+  tapehook swap my-job --goes L05 --comes 50431 --mark "5ft = 156.8 / 157.0" --mark "2ft 3in = 275.3 / 275.6"
 """
 
 
@@ -25,13 +25,19 @@ Example:
 @click.option(
     "--comes", cls=Option, required=True, help="The id of the lens that comes, or the serial of one not listed yet."
 )
-@click.option("--mark", "marks", cls=Option, multiple=True, help='A mark read on it: "2\' = 299.1". May be repeated.')
+@click.option(
+    "--mark",
+    "marks",
+    cls=Option,
+    multiple=True,
+    help='A mark read on it: "5ft = 156.9"; both ways, from near to far first: "5ft = 156.8 / 157.0". May be repeated.',
+)
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print one JSON object (docs: Commands).")
 def command(folder: Path, goes: str, comes: str, marks: tuple[str, ...], as_json: bool) -> None:  # noqa: FBT001
     """A lens is swapped in mid-job: what that spoils, and the two marks that settle it.
 
-    Strips, pulls, maps lent, charts of the lens that goes, each with what settles it; then infinity and a near mark to
-    read on the lens that comes, and with them what the borrowed map uses of the depth. Nothing is written.
+    Strips, pulls, maps lent, charts of the lens that goes, each with what settles it; then the two marks to read on
+    the lens that comes, and with them what the borrowed map uses of the depth. Nothing is written.
     """
     from tapehook.job import read_job
     from tapehook.job.shot_lenses import shots_on
@@ -77,19 +83,20 @@ def _like(job: "Job", goes: str, comes: str) -> "Lens":
 
 def _readings(lens: "Lens", marks: tuple[str, ...]) -> "list[Reading]":
     """The marks typed, each as a reading. Raises Refusal with all that cannot be read."""
-    from tapehook.job import Reading
-    from tapehook.notation import NotationError, parse_distance, parse_position
+    from tapehook.notation import NotationError, parse_distance
+    from tapehook.prep.swap import mark_readings
 
-    found, problems = [], []
+    found: list[Reading] = []
+    problems = []
     bare: dict[str | None, Literal["ft", "m"]] = {"feet": "ft", "metric": "m"}
     for text in marks:
         distance, parted, position = text.partition("=")
         if not parted:
-            problems.append(OptionProblem("--mark", text, 'a mark such as "2\' = 299.1"'))
+            problems.append(OptionProblem("--mark", text, 'a mark such as "5ft = 156.8 / 157.0"'))
             continue
         try:
             value = parse_distance(distance, bare_unit=bare.get(lens.engraved_in))
-            found.append(Reading(lens_id=lens.id, value=value, position=parse_position(position, lens.unit)))
+            found += mark_readings(lens, value, position)
         except NotationError as error:
             problems.append(OptionProblem("--mark", text, error.expected, str(error)))
         except ValueError:

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from tapehook.lens.copies import OFFSET_SD_DEG, USUAL_SPREAD, CopyBasis, CopySpread, copy_basis
 from tapehook.lens.map import Z95, LensMap
 from tapehook.lens.marks import Marks
-from tapehook.lens.noise import USUAL_NOISE_DEG, pair_evidence
+from tapehook.lens.noise import USUAL_NOISE_DEG, pair_evidence, reading_sd
 from tapehook.lens.scale import FocusScale
 from tapehook.lens.spline import LOG_SIGMA_PRIOR_SD, noise_steps
 
@@ -201,7 +201,7 @@ def borrow_map(
     offset_deg = float(apart.mean())
     residual = apart - offset_deg
     priors = _priors(lender, basis, basis, spread, focal_m)
-    tape = _tape_variance(basis, lender, marks, taping_sd_m)
+    tape = tape_variance(basis, lender, marks, taping_sd_m)
     _refuse_contradiction(residual, *priors, marks.relative_variance, tape)
     known = pair_evidence(marks.pair_differences[None] * degrees_per_unit)[0]
     weight, factors, inverse = _average(residual, *priors, marks.relative_variance, tape, known)
@@ -222,8 +222,11 @@ def borrow_map(
     )
 
 
-def _tape_variance(basis: CopyBasis, lender: LensMap, marks: Marks, sd_m: npt.ArrayLike | None) -> Floats:
-    """Variance that the tape adds to each mark (n,), degrees squared: (dy/dq q^2 sd)^2 where it was taped."""
+def tape_variance(basis: CopyBasis, lender: LensMap, marks: Marks, sd_m: npt.ArrayLike | None) -> Floats:
+    """Variance that the tape adds to each mark (n,), degrees squared: (dy/dq q^2 sd)^2 where it was taped.
+
+    ``basis`` is that of the ``lender`` at the marks, ``sd_m`` (n,) how sure a taped distance is.
+    """
     if sd_m is None or not isinstance(lender.scale, FocusScale):
         return np.zeros(marks.values.size)
     sd = np.where(marks.taped, np.asarray(sd_m, dtype=np.float64), 0.0)
@@ -237,13 +240,23 @@ def _refuse_contradiction(residual: Floats, alike: Floats, left: Floats, relativ
     The squares of n marks about an open offset have n - 1 degrees of freedom; their cube root is nearly normal (E.
     Wilson and M. Hilferty, The distribution of chi-square, 1931).
     """
-    noise = (USUAL_NOISE_DEG * np.exp(LOG_SIGMA_PRIOR_SD)) ** 2 * relative + tape
+    noise = _mark_variance(USUAL_NOISE_DEG * np.exp(LOG_SIGMA_PRIOR_SD), relative) + tape
     total = _firm(alike + left + np.diag(noise))
     free = residual.size - 1
     ratio = float(residual @ np.linalg.solve(total, residual)) / free
     spread = 2.0 / (9.0 * free)
     if (np.cbrt(ratio) - (1.0 - spread)) / np.sqrt(spread) > CONTRADICTION_SD:
         raise BorrowRefusal("contradiction", "the proof marks do not fit the curve of the lender")
+
+
+def _mark_variance(sigma: npt.ArrayLike, relative: Floats) -> Floats:
+    """Variance of marks (..., n), degrees squared: readings average, what a mark itself is off does not.
+
+    ``sigma`` is the noise of a fit, of which half the square is that of a mark read both ways once.
+    """
+    total, reading = np.asarray(sigma, dtype=np.float64) ** 2, reading_sd(sigma) ** 2
+    variance: Floats = reading * relative + 0.5 * (total - reading)
+    return variance
 
 
 def _firm(total: Floats) -> Floats:
@@ -262,7 +275,7 @@ def _average(
     """
     steps = noise_steps(USUAL_NOISE_DEG)[0]
     sigma, factors = np.tile(steps, _ALIKE_STEPS.size), np.repeat(np.exp(_ALIKE_LOG_SD * _ALIKE_STEPS), steps.size)
-    noise = sigma[:, None] ** 2 * relative + tape
+    noise = _mark_variance(sigma[:, None], relative) + tape
     total = _firm(factors[:, None, None] ** 2 * alike + left + noise[:, :, None] * np.eye(residual.size))
     inverse = np.linalg.inv(total)
     log_weight = np.tile(known - 0.5 * (np.log(steps / USUAL_NOISE_DEG) / LOG_SIGMA_PRIOR_SD) ** 2, _ALIKE_STEPS.size)

@@ -194,7 +194,7 @@ TOPICS: dict[str, Topic] = {
         "A lens is swapped",
         (
             "Strips, pulls, lent maps and charts hold for one serial number alone.",
-            "Infinity and a near mark of the lens that comes let it borrow the map of the one that goes.",
+            "Two marks of the lens that comes, a far and a near one, let it borrow the map of the one that goes.",
             "Nothing typed here is kept.",
         ),
         "checks/swap.md",

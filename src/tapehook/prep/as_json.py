@@ -5,7 +5,9 @@ from typing import Any, Literal
 
 from tapehook.job.records import Axis
 from tapehook.lens import LensMap, Play
+from tapehook.lens.proof_marks import TIMES
 from tapehook.lens.twins import BorrowedMap
+from tapehook.notation import System
 from tapehook.prep.basis import Optics
 from tapehook.prep.extender import extended_as_json
 from tapehook.prep.flange_findings import flange_used, parfocal
@@ -21,11 +23,13 @@ from tapehook.prep.results import (
     LensFlange,
     LensPrep,
     Prep,
+    ProofWanted,
     TwinsPrep,
 )
 from tapehook.prep.room import optics_of
 from tapehook.prep.shooting_map import shooting_map
 from tapehook.prep.suspects import SuspectRow
+from tapehook.prep.twins import mark_text
 from tapehook.prep.weather import job_weather, weather_as_json
 
 GRID_POINTS = 241
@@ -228,9 +232,10 @@ def _grid(lens_map: LensMap | BorrowedMap, axis: Axis) -> list[dict[str, float |
 
 def twins_as_json(prep: Prep, twins: TwinsPrep) -> dict[str, Any]:
     """The twins of a job, the shape of ``tapehook twins --json``: shares as fractions, positions in the lens's unit."""
+    systems = {entry.lens.id: entry.system for entry in prep.lenses}
     spread, units = twins.spread, {lens.id: lens.unit for lens in prep.job.lenses}
     return {
-        "pairs": [_pair(found) for found in twins.borrowed],
+        "pairs": [_pair(found, systems[found.lens_id]) for found in twins.borrowed],
         "comparisons": [_comparison(units[found.lens_id], found) for found in twins.copies],
         "copies_differ_by": {
             "scale": spread.scale,
@@ -241,7 +246,7 @@ def twins_as_json(prep: Prep, twins: TwinsPrep) -> dict[str, Any]:
     }
 
 
-def _pair(found: BorrowedPrep) -> dict[str, Any]:
+def _pair(found: BorrowedPrep, system: System) -> dict[str, Any]:
     return {
         "lens": found.lens_id,
         "lender": found.lender_id,
@@ -251,7 +256,18 @@ def _pair(found: BorrowedPrep) -> dict[str, Any]:
         "depth_used_p95": finite(found.used_p95),
         "from_stop": found.safe_from and found.safe_from.t_number,
         "refused": found.refusal,
+        "wanted": found.wanted and _wanted(found.wanted, system),
         "grid": [] if found.borrowed_map is None else _grid(found.borrowed_map, "focus"),
+    }
+
+
+def _wanted(wanted: ProofWanted, system: System) -> dict[str, Any]:
+    return {
+        "marks": [
+            {"distance_m": finite(at), "distance_text": mark_text(at, system)} for at in (wanted.far_m, wanted.near_m)
+        ],
+        "times": TIMES,
+        "depth_used_p95": finite(wanted.used),
     }
 
 

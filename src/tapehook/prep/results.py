@@ -98,6 +98,7 @@ class BorrowedPrep:
     ``own_map`` when it has a map from enough marks and needs none. ``used_p95`` is the share of the depth at ``stop``
     that 95 in 100 such lenses stay within at 95 in 100 distances, ``safe_from`` the first stop at which that is under a
     quarter, None where it is at none. Where nothing is lent ``refused`` is a word for programs and ``refusal`` says it.
+    ``wanted`` are the two proof marks that would do most, where better ones are needed and can be named.
     """
 
     lens_id: str
@@ -111,6 +112,19 @@ class BorrowedPrep:
     safe_from: StopView | None = None
     refused: Literal["no_marks", "one_mark", "contradiction", "unit"] | None = None
     refusal: str | None = None
+    wanted: "ProofWanted | None" = None
+
+
+@dataclass(frozen=True, slots=True)
+class ProofWanted:
+    """Two marks to read on a lens that borrows, metres, and the share of the depth it may then be expected to use.
+
+    ``used`` is as ``BorrowedPrep.used_p95``, at the same stop; None where it cannot be worked out.
+    """
+
+    far_m: float
+    near_m: float
+    used: float | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,31 +1,33 @@
 """A lens is swapped in mid-job: what that spoils, and the two marks that settle it.
 
 What was made for one serial number holds for it alone: strips, maps lent from it, pulls planned on it, its charts, what
-somebody signed. Two marks of the lens that comes, infinity and a near one, let it borrow the map of the one that goes
+somebody signed. Two marks of the lens that comes, a far and a near one, let it borrow the map of the one that goes
 (``tapehook.lens.twins``); how far that is to be trusted is a share of the depth, as always.
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import cycle
 from typing import Any, Literal
 
 import numpy as np
 
 from tapehook.finding import Finding
-from tapehook.job.records import Job, Lens, Reading
+from tapehook.job.records import Approach, Job, Lens, Reading
 from tapehook.lens import LensMap
 from tapehook.lens.map import Z95
-from tapehook.notation import format_distance
+from tapehook.notation import parse_position
 from tapehook.prep.as_json import finite
 from tapehook.prep.prepare import prepare
 from tapehook.prep.results import BorrowedPrep, LensPrep, Prep, StopView
 from tapehook.prep.room import optics_of, room, safe_from
-from tapehook.prep.twins import all_twins
+from tapehook.prep.twins import all_twins, mark_text, proof_wanted
 from tapehook.prep.wording import Maker, depth_used, percent, position_text, width_text
 
 Kind = Literal["strip", "borrowed_map", "pull", "charts", "ring_map", "sign_off"]
 SettledBy = Literal["two_marks", "charts", "ring", "signature"]
+WAYS: tuple[Approach, Approach] = ("near_to_far", "far_to_near")
 SAFE = 0.25
 """A borrowed map that uses less of the depth than this can be worked with as if it were the lens's own, up to all of it
 with care. Common practice, no source: a quarter."""
@@ -174,7 +176,7 @@ def _next_marks(
         open_.remove(best)
     if used >= before:
         return None
-    texts = tuple("infinity" if math.isinf(one) else format_distance(one, goes.system) for one in sorted(chosen))
+    texts = tuple(mark_text(one, goes.system) for one in sorted(chosen))
     return NextMarks(texts, used, stop, safe_from(used, stop))
 
 
@@ -208,17 +210,29 @@ def _spoilt(prep: Prep, goes: LensPrep, comes_id: str, *, pulls: Sequence[str], 
     return found
 
 
-def wanted_marks(goes: LensPrep) -> tuple[tuple[WantedMark, ...], tuple[float, float] | None]:
-    """Infinity and the nearest mark, where the lens that goes has them; and how far they should stand apart."""
-    lens_map = goes.focus_map
-    if lens_map is None or not lens_map.monotone:
-        return (), None
-    near_m = float(lens_map.marks.values.min())
-    far_m = float(lens_map.marks.values.max())
-    wanted = tuple(
-        WantedMark(at, "infinity" if math.isinf(at) else format_distance(at, goes.system), _at(lens_map, at))
-        for at in (far_m, near_m)
+def mark_readings(lens: Lens, distance_m: float, text: str) -> tuple[Reading, ...]:
+    """The readings of one mark of ``lens`` as typed: "299.1", or both ways as "299.1 / 299.6", from near to far first.
+
+    More follow in turn: "299.1 / 299.6 / 299.0 / 299.5" is the mark read twice both ways. Raises NotationError for what
+    is no position, ValueError for a distance that no lens has.
+    """
+    parts = text.split("/")
+    ways = cycle(WAYS) if len(parts) > 1 else [None]
+    return tuple(
+        Reading(lens_id=lens.id, value=distance_m, position=parse_position(part, lens.unit), approach=way)
+        for part, way in zip(parts, ways, strict=False)
     )
+
+
+def wanted_marks(goes: LensPrep) -> tuple[tuple[WantedMark, ...], tuple[float, float] | None]:
+    """The two marks that a copy of the lens that goes should be read at, and how far they should stand apart.
+
+    Empty where the lens that goes has no map to lend.
+    """
+    lens_map, proof = goes.focus_map, proof_wanted(goes, goes)
+    if lens_map is None or proof is None:
+        return (), None
+    wanted = tuple(WantedMark(at, mark_text(at, goes.system), _at(lens_map, at)) for at in (proof.far_m, proof.near_m))
     travel = wanted[1].position_before - wanted[0].position_before
     from_copies = 0.004 * abs(travel)  # the usual spread of the scale between copies: tapehook.lens.copies
     return wanted, (abs(travel), Z95 * math.hypot(from_copies, math.sqrt(2.0) * lens_map.noise))
@@ -314,7 +328,7 @@ def _next_step(swap: Swap) -> str:
     far, near = swap.marks
     lens, (apart, half) = swap.goes.lens, swap.apart
     return (
-        f"Read two marks on it, {far.text} and {near.text}, both ways: on {lens.id} they stand at "
+        f"Read two marks on it, {far.text} and {near.text}, twice each, both ways: on {lens.id} they stand at "
         f"{position_text(far.position_before, lens)} and {position_text(near.position_before, lens)}; a copy should "
         f"show them {position_text(apart, lens)} +- {width_text(half, lens)} apart."
     )

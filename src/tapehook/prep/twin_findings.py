@@ -8,11 +8,13 @@ import numpy as np
 from tapehook.finding import Finding, Severity, sort_findings
 from tapehook.job.records import Lens
 from tapehook.lens.copies import CopySpread
-from tapehook.lens.next_mark import ENOUGH
-from tapehook.notation import format_distance
+from tapehook.notation import System, format_distance
 from tapehook.prep.results import BorrowedPrep, CopyPrep, LensPrep, TwinsPrep
+from tapehook.prep.twins import proof_words
 from tapehook.prep.wording import Maker, depth_used, percent, width_text
 
+WORTH = 0.9
+"""Other proof marks are asked for where they may be expected to leave less than this part of the share."""
 SPREAD_MARKS = 0.5
 """Proof marks that span less of the range than this, as a part of it, stand close together."""
 
@@ -53,7 +55,7 @@ def spread_sentence(spread: CopySpread) -> str:
 
 def _borrowed(make: Maker, entry: LensPrep, found: BorrowedPrep) -> Iterator[Finding]:
     if found.refused is not None:
-        yield _refused(make, found)
+        yield _refused(make, found, entry.system)
         return
     own = "No map of its own" if entry.focus_map is None else f"A map of only {found.proof_marks} marks of its own"
     lent = f"the map of {found.lender_id}, moved to its {found.proof_marks} proof marks"
@@ -72,18 +74,16 @@ def _borrowed(make: Maker, entry: LensPrep, found: BorrowedPrep) -> Iterator[Fin
         "watch",
         f"{own}: {lent}, stays within {percent(found.used_p95)} of the depth at {stop} at 95 of 100 distances, in 95 "
         f"of 100 such lenses; {where}.",
-        _step(found),
+        _step(found, entry.system),
         depth_used(found.used_p95, stop),
     )
 
 
-def _step(found: BorrowedPrep) -> str:
+def _step(found: BorrowedPrep, system: System) -> str:
     """Where to use the borrowed map, or what would make it better."""
-    if found.borrowed_map is not None and found.used_p95 is not None and found.used_p95 >= ENOUGH:
-        scale = found.borrowed_map.lender.scale
-        reach = np.ptp(scale.place([found.borrowed_map.far_value, found.borrowed_map.near_value]))
-        if np.ptp(scale.place(found.borrowed_map.marks.values)) < SPREAD_MARKS * reach:
-            return "Its proof marks stand close together, which is as good as one: add infinity and a near mark."
+    better = _better(found, system)
+    if better:
+        return better
     if found.safe_from is None:
         return "Read marks of its own: six or more, both ways, close focus and infinity among them."
     return (
@@ -91,7 +91,32 @@ def _step(found: BorrowedPrep) -> str:
     )
 
 
-def _refused(make: Maker, found: BorrowedPrep) -> Finding:
+def _better(found: BorrowedPrep, system: System) -> str | None:
+    """The proof marks that would do more than those there are; None where none would do a tenth better."""
+    wanted = found.wanted
+    if found.borrowed_map is None or found.used_p95 is None or wanted is None:
+        return None
+    scale, marks = found.borrowed_map.lender.scale, found.borrowed_map.marks.values
+    reach = np.ptp(scale.place([found.borrowed_map.far_value, found.borrowed_map.near_value]))
+    close = (
+        "Its proof marks stand close together, which is as good as one: "
+        if (np.ptp(scale.place(marks)) < SPREAD_MARKS * reach)
+        else ""
+    )
+    if not close and (wanted.used is None or wanted.used > WORTH * found.used_p95):
+        return None
+    what = f"{close}read {proof_words(wanted, system)}, twice each, both ways{_then(found)}."
+    return what[0].upper() + what[1:]
+
+
+def _then(found: BorrowedPrep) -> str:
+    """What the proof marks wanted may be expected to bring."""
+    if found.wanted is None or found.wanted.used is None or found.stop is None:
+        return ""
+    return f": then about {percent(found.wanted.used)} of the depth at {found.stop.text}"
+
+
+def _refused(make: Maker, found: BorrowedPrep, system: System) -> Finding:
     lender = found.lender_id
     if found.refused == "contradiction":
         return make(
@@ -108,12 +133,13 @@ def _refused(make: Maker, found: BorrowedPrep) -> Finding:
             "Write units_per_turn into lenses.csv, or read six marks of its own.",
         )
     severity: Severity = "watch" if found.refused == "one_mark" else "info"
+    marks = proof_words(found.wanted, system) if found.wanted else "infinity and a near mark"
     what = "one mark tells neither the scale nor a mistake" if found.refused == "one_mark" else "no mark was read"
     return make(
         f"twin.{found.refused}",
         severity,
         f"{lender} is another copy with a map, but it cannot be borrowed: {what}.",
-        "Add infinity and a near mark, both ways; better still six marks of its own.",
+        f"Read {marks}, twice each, both ways{_then(found)}; better still six marks of its own.",
     )
 
 

@@ -1,5 +1,6 @@
 """Twins of a job: copies of one model, how they differ, and what a lens without a map may borrow."""
 
+import math
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -9,13 +10,16 @@ import numpy as np
 
 from tapehook.job.records import Axis, Job, Lens, Reading
 from tapehook.lens import LensMap, Marks
-from tapehook.lens.copies import CopySpread, copy_difference, learn_spread
+from tapehook.lens.copies import USUAL_SPREAD, CopySpread, copy_difference, learn_spread
 from tapehook.lens.map import Z95
+from tapehook.lens.next_mark import ENOUGH
+from tapehook.lens.proof_marks import choose_proof_marks
 from tapehook.lens.taping import taping_sd_m
 from tapehook.lens.twins import FEWEST_PROOF_MARKS, BorrowRefusal, borrow_map
+from tapehook.notation import System, format_distance
 from tapehook.prep.focus import gather
-from tapehook.prep.results import BorrowedPrep, CopyPrep, LensPrep, Prep, TwinsPrep
-from tapehook.prep.room import optics_of, room, safe_from
+from tapehook.prep.results import BorrowedPrep, CopyPrep, LensPrep, Prep, ProofWanted, StopView, TwinsPrep
+from tapehook.prep.room import optics_of, range_m, room, safe_from
 from tapehook.prep.usual import UsualPlay, usual_play
 
 FEW_MARKS = 6
@@ -176,8 +180,9 @@ def _borrow(
     stop, per_unit = entry.widest or entry.shooting, _degrees_per_unit(entry.lens, pair)
     known = BorrowedPrep(entry.lens.id, pair.lender.lens.id, count, _lends(entry), stop, spread)
     if marks is None or count < FEWEST_PROOF_MARKS:
-        why = f"never on {'one mark' if count else 'no mark'}: add infinity and a near mark"
-        return replace(known, refused="one_mark" if count else "no_marks", refusal=why)
+        wanted = proof_wanted(entry, pair.lender, spread, stop)
+        why = f"never on {'one mark' if count else 'no mark'}: {_what_to_read(wanted, entry)}"
+        return replace(known, refused="one_mark" if count else "no_marks", refusal=why, wanted=wanted)
     if per_unit is None:
         why = "the read-out has another unit than the lender's: write units_per_turn into lenses.csv"
         return replace(known, refused="unit", refusal=why)
@@ -197,7 +202,43 @@ def _borrow(
     if width is None or stop is None:
         return replace(known, borrowed_map=found)
     used = found.used_p95(width * pair.lender_map.degrees_per_unit / per_unit)
-    return replace(known, borrowed_map=found, used_p95=used, safe_from=safe_from(used, stop))
+    wanted = None if used < ENOUGH or _lends(entry) else proof_wanted(entry, pair.lender, spread, stop)
+    return replace(known, borrowed_map=found, used_p95=used, safe_from=safe_from(used, stop), wanted=wanted)
+
+
+def proof_wanted(
+    entry: LensPrep, lender: LensPrep, spread: CopySpread = USUAL_SPREAD, stop: StopView | None = None
+) -> ProofWanted | None:
+    """The two marks to read on a lens that is to borrow from ``lender``, and what it may then be expected to use.
+
+    ``stop`` is the one the share is for, otherwise the lender's widest. Without an optics of either, or without depth,
+    the two ends of the lender's marks are named, and no share. None where the lender has no map that runs one way.
+    """
+    lens_map, focal_m = lender.focus_map, entry.depth_focal_m or lender.depth_focal_m
+    if lens_map is None or not lens_map.monotone:
+        return None
+    distances = range_m(lens_map)
+    width = room(lens_map, optics_of(entry) or optics_of(lender), stop or lender.widest or lender.shooting, distances)
+    ends = ProofWanted(float(lens_map.marks.values.max()), float(lens_map.marks.values.min()), None)
+    if width is None:
+        return ends
+    found = choose_proof_marks(lens_map, distances, width * lens_map.degrees_per_unit, focal_m=focal_m, spread=spread)
+    return ends if found is None else ProofWanted(found.far_m, found.near_m, found.expected.used_p95(width))
+
+
+def _what_to_read(wanted: ProofWanted | None, entry: LensPrep) -> str:
+    """The proof marks to read, as an order; ``proof_words`` names the distances."""
+    return f"read {proof_words(wanted, entry.system) if wanted else 'infinity and a near mark'}, twice each, both ways"
+
+
+def proof_words(wanted: ProofWanted, system: System) -> str:
+    """The two proof marks by name: "infinity and 2 m"."""
+    return f"{mark_text(wanted.far_m, system)} and {mark_text(wanted.near_m, system)}"
+
+
+def mark_text(distance_m: float, system: System) -> str:
+    """A mark by name: "infinity", or the distance as it is called."""
+    return "infinity" if math.isinf(distance_m) else format_distance(distance_m, system)
 
 
 def _proof_marks(entry: LensPrep, readings: Sequence[Reading]) -> Marks | None:
