@@ -3,9 +3,9 @@
 
     python tools/make_demo_job.py [FOLDER]
 
-writes lenses.csv, readings.csv and charts.csv (into the package when no folder is named); job.toml and README.md
-there are written by hand. Same code, same bytes: each lens draws from its own seeded stream, so a change to
-one lens leaves the others as they are. The lenses themselves are in demo_kit.py.
+writes lenses.csv, readings.csv, charts.csv, morning.csv and a photo (into the package when no folder is named);
+job.toml and README.md there are written by hand. Same code, same bytes: each lens draws from its own seeded stream, so
+a change to one lens leaves the others as they are. The lenses themselves are in demo_kit.py.
 
 How a lens is simulated: it focuses by moving as a whole, so that its travel is f^2/v, v the distance from
 object to front focal point. The cam turns the part of the travel used into ring angle, the read-out adds its
@@ -289,6 +289,23 @@ def charts_of_lines(glass: Glass) -> Iterator[Row]:
                 yield row | {"chart_distance": text, "t_stop": f"T{glass.t_stop:g}", "camera": "C", "lines": lines}
 
 
+MORNING_UM = {"L03": 14.0, "L11": 13.0, "L13": 15.0}
+"""How far three lenses were found off after a night in the van, as if the sensors came too near: barrels shrank."""
+MORNING = {"date": "2026-11-23", "temperature_c": "3"}
+
+
+def morning() -> Iterator[Row]:
+    """All rows of morning.csv: one chart each, wide open, on the body the lens is used on."""
+    for glass in KIT:
+        if glass.id not in MORNING_UM:
+            continue
+        chance, text = Chance(glass.id, "cold morning"), "12'" if glass.feet else "4 m"
+        moved_um = MORNING_UM[glass.id]
+        turn_deg = sharp_at(glass, chance, parse_distance(text), moved_um, glass.focal_mm, glass.t_stop)
+        found = next(both_ways(glass, chance, turn_deg))
+        yield found | {"chart_distance": text, "camera": glass.camera} | MORNING
+
+
 def charts() -> Iterator[Row]:
     """All rows of charts.csv: best focus wide open, arrived at from near to far."""
     for glass in KIT:
@@ -386,6 +403,9 @@ CHART_COLUMNS = (
 )
 
 
+MORNING_COLUMNS = ("lens_id", "date", "chart_distance", "position", "approach", "camera", "temperature_c")
+
+
 def table(columns: tuple[str, ...], rows: Iterator[Row]) -> str:
     """Rows as CSV with a header."""
     text = io.StringIO()
@@ -401,6 +421,7 @@ def demo_files() -> dict[str, bytes]:
         "lenses.csv": table(LENS_COLUMNS, map(lens_row, KIT)),
         "readings.csv": table(READING_COLUMNS, readings()),
         "charts.csv": table(CHART_COLUMNS, charts()),
+        "morning.csv": table(MORNING_COLUMNS, morning()),
     }
     return {name: text.encode() for name, text in texts.items()} | {"photos/L13-rear.png": photo()}
 

@@ -40,7 +40,7 @@ def test_the_demo_job_goes_round(books: Books, tmp_path: Path) -> None:
     assert (tmp_path / "one" / "job.toml").read_bytes() == (DEMO / "job.toml").read_bytes()
     shots = {f"shots/{path.name}" for path in (DEMO / "shots").glob("*.toml")}
     assert shots
-    tables = {"charts.csv", "job.toml", "lenses.csv", "readings.csv", MARKER}
+    tables = {"charts.csv", "morning.csv", "job.toml", "lenses.csv", "readings.csv", MARKER}
     assert set(files(tmp_path / "one")) == tables | shots
     for shot in shots:
         assert (tmp_path / "two" / shot).read_bytes() == (DEMO / shot).read_bytes()

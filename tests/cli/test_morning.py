@@ -82,10 +82,16 @@ def test_a_bad_table_is_refused_as_a_whole(tmp_path: Path) -> None:
         assert any(part in problem for problem in said), part
 
 
+def test_nothing_to_judge_is_refused(tmp_path: Path) -> None:
+    """A table without a row, and nothing typed: what to give."""
+    job = with_table(tmp_path / "job", TABLE.splitlines()[0] + "\n")
+    (said,) = (one for one in refused("morning", job) if "--check" in one)
+    assert said.strip().startswith("--check: not given, and the job has no checks in morning.csv")
+
+
 @pytest.mark.parametrize(
     "args, said",
     [
-        ((), "--check: not given, and the job has no checks in morning.csv"),
         (("--temperature", "2C"), "--temperature: belongs to --check"),
         (("--check", "L03"), "--check: “L03” cannot be read; expected LENS=DISTANCE@POSITION"),
         (("--check", "L99=inf@3"), "--check: “L99=inf@3” names no lens of the job"),

@@ -130,6 +130,16 @@ def test_a_flange_known_before_is_no_work_of_the_night() -> None:
     assert "too far back before" in lens.message
 
 
+def test_a_lens_prepared_alone_leaves_the_others_out() -> None:
+    """Its own check is judged as with all of them; of the kit nothing is said; the checks of others stop nothing."""
+    whole = _prep([_row(name, 40.0) for name in IDS[:3]])
+    job = whole.job.model_copy(update={"lenses": whole.job.lenses[:1]})
+    alone = prepare(job)
+    assert _found(alone, "morning.lens")[0].figure == _found(whole, "morning.lens")[0].figure
+    assert [one.lens_id for one in alone.findings if one.code.startswith("morning.")] == ["L1"]
+    assert not [one for one in prepare(job.model_copy(update={"lenses": ()})).findings if "morning" in one.code]
+
+
 def test_heat_of_each_check() -> None:
     """The temperature in a row tells what the drift of that lens accounts for."""
     cold, warm = (read_off(lens_id="L1", method="taped", noise_deg=0.01) for _ in range(2))

@@ -40,7 +40,13 @@ def test_lenses_out_of_the_cold_fog() -> None:
     (one,) = _found(prep)
     assert one.code == "weather.fogs"
     assert one.severity == "watch"
-    for part in ("dew point 11.1 °C", "clear 30 min after", "trusted from 99 min on", "at T2.8 on L1", "aluminium"):
+    for part in (
+        "dew point 11.1 °C",
+        "clear after 30 min",
+        "trust their focus from 99 min on",
+        "at T2.8 on L1",
+        "aluminium",
+    ):
         assert part in one.message
     assert "99 min before the first shot" in one.next_step
     assert "time constant of 30 min (common practice, no source)" in one.next_step

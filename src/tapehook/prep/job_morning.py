@@ -58,8 +58,13 @@ def last_morning(job: Job) -> tuple[MorningCheck, ...]:
 
 
 def job_morning(prep: Prep) -> JobMorning | None:
-    """What the last morning of a prepared job says; None for a job without checks."""
-    rows = last_morning(prep.job)
+    """What the last morning of a prepared job says; None for a job without checks.
+
+    Checks on lenses that were left out of the job, as where one lens is prepared alone, are passed over; fewer than
+    three lenses then say nothing of the kit, not even how many more it takes.
+    """
+    known, whole = {entry.lens.id for entry in prep.lenses}, last_morning(prep.job)
+    rows = [row for row in whole if row.lens_id in known]
     if not rows:
         return None
     checked, unjudged = [], []
@@ -72,7 +77,7 @@ def job_morning(prep: Prep) -> JobMorning | None:
     enough = len({one.check.lens_id for one in checked}) >= FEWEST
     kit = kit_judged(prep, checked) if enough else None
     date = rows[0].date
-    findings = [_of_kit(date, kit) if kit else _too_few(date, checked)]
+    findings = [_of_kit(date, kit)] if kit else [_too_few(date, checked)] if len(rows) == len(whole) else []
     findings += [_of_lens(prep.lens(name), own, prep, kit) for name, own in _by_lens(checked)]
     findings += _nothing_said(prep, unjudged)
     return JobMorning(date, tuple(checked), tuple(unjudged), kit, tuple(findings))
@@ -126,7 +131,7 @@ def _of_lens(entry: LensPrep, own: Sequence[Checked], prep: Prep, kit: Morning |
         return make("morning.lens", "info", message, "Nothing to do; check it again when it warms up.", figure)
     severity: Severity = "fix" if used >= FIX_FROM else "watch" if used >= WATCH_FROM else "info"
     message = (
-        f"Checked in the morning on {where} it is off its map as if the sensor had come to lie {shift} "
+        f"Checked in the morning on {where} it is off its map as if the sensor lay {shift} "
         f"{side(shift_m)}, {percent(used)} of the depth at {stop}{_known_before(entry, own, prep)}."
     )
     step = "Nothing to do; check it again when it warms up."

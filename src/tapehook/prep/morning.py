@@ -180,9 +180,13 @@ def _by_heat(entry: LensPrep, job: Job, temperature_c: float | None) -> float | 
 def _others(
     lenses: Sequence[LensPrep], checks: Sequence[Check], kit: KitShift
 ) -> Iterator[tuple[str, float, StopView]]:
-    """What the kit's shift, at its worst, takes of each lens that was not checked, at the stop it is shot at."""
+    """What the kit's shift, at its worst, takes of each lens that was not checked, at the stop it is shot at.
+
+    Where any of them has a map, those without are left out: no distance can be called on them anyway.
+    """
     done = {check.lens_id for check in checks}
-    for entry in lenses:
+    mapped = [entry for entry in lenses if entry.focus_map is not None and entry.lens.id not in done]
+    for entry in mapped or lenses:
         stop, optics = entry.shooting or entry.widest, optics_of(entry)
         if entry.lens.id not in done and stop is not None and optics is not None and optics.blur_m > 0:
             yield entry.lens.id, (abs(kit.shift_m) + kit.plus_minus_m) / (stop.f_number * optics.blur_m), stop
@@ -200,7 +204,7 @@ def _finding(kit: KitShift, checked: Sequence[Checked], worst: tuple[str, float,
     figure = depth_used(used, stop.text)
     if kit.moved:
         message = (
-            f"{kit.checks} lenses agree that focus has moved in the night, as if the sensors came to lie {shift} "
+            f"{kit.checks} lenses agree that focus has moved in the night, as if the sensors lay {shift} "
             f"{side(kit.shift_m)}: {takes}."
         )
         step = "Let the kit take on the temperature of the set and check again; nobody should shim for one morning."

@@ -136,7 +136,7 @@ def _stopping_down(
     on_ring = _on_ring(shift_m, optics, lens_map, make)
     carried = "" if tested else ", carried over from the stops tested beside it"
     message = (
-        f"Marks made wide open do not hold at {stop.text}: stopped down from {widest.text} it is as if the sensor lay "
+        f"Marks made wide open do not hold at {stop.text}: against {widest.text} it is as if the sensor lay "
         f"{said} {side(shift_m)}{on_ring}, {percent(share)} +- {percent(spread)} of the depth at {stop.text}"
         f"{carried} ({rests}){_left_open(basis, lens_map, flange, widest)}."
     )

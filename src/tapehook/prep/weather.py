@@ -121,24 +121,24 @@ def _state(check: DewCheck, *, near: bool) -> str:
     """Whether they fog in this air, and until when."""
     lens, air = (format_temperature(t) for t in (check.lens_c, check.air_c))
     point = check.point.replace("the dew point is", "dew point")
-    where = f"in air of {air} and {100.0 * check.humidity:.0f} % ({point})"
+    where = f"in air of {air} and {100.0 * check.humidity:.0f} % humidity ({point})"
     if check.fogs and math.isinf(check.clear_s):
-        return f"Lenses that come from {lens} fog {where} and do not clear"
+        return f"Lenses from {lens} fog {where} and do not clear"
     if check.fogs:
-        return f"Lenses that come from {lens} fog {where} and clear {time_text(check.clear_s)} after they come there"
-    return f"Lenses that come from {lens} {'may fog' if near else 'stay clear'} {where}"
+        return f"Lenses from {lens} fog {where} and clear after {time_text(check.clear_s)}"
+    return f"Lenses from {lens} {'may fog' if near else 'stay clear'} {where}"
 
 
 def _trusted(check: DewCheck, worst: HeatShare | None) -> str:
     """When their focus may be trusted, and how far heat moves it on the way."""
     if check.taken_on_s == 0.0:
         return "their focus has not to wait for heat"
-    when = f"their focus may be trusted from {time_text(check.taken_on_s)} on"
+    when = f"trust their focus from {time_text(check.taken_on_s)} on"
     if worst is None:
         return when
     drift = "its drift measured" if worst.measured else "assumed: an aluminium barrel"
     most = f"{percent(worst.used)} of the depth at {worst.stop} on {worst.lens_id} ({drift})"
-    return f"{when}, and on the way heat moves it by up to {most}"
+    return f"{when}: until then heat moves it by up to {most}"
 
 
 def _step(check: DewCheck) -> str:
@@ -150,7 +150,7 @@ def _step(check: DewCheck) -> str:
         return "Look at front and rear glass before each take: glass a little colder, as a filter out of a case, fogs."
     step = f"Have them there {time_text(max(check.taken_on_s, check.clear_s))} before the first shot"
     if foggy:
-        step += ", closed in bag or case until they are warm, change none while they are cold, and heat none by force"
+        step += ", in bag or case until they are warm; change none while cold, heat none by force"
     step += "; then check infinity and one near mark."
     if check.measured:
         return step
