@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
+from scipy.stats import t
 
-from tapehook.lens.morning import kit_shift
+from tapehook.lens.morning import T95, kit_shift
 
 
 def test_three_lenses_by_hand() -> None:
@@ -32,6 +33,11 @@ def test_the_next_lens_lies_within(count: int) -> None:
         kit = kit_shift(shifts[:-1], np.full(count, 1e-9))
         inside += abs(shifts[-1] - kit.shift_m) <= kit.plus_minus_m
     assert 0.94 <= inside / 4000 <= 0.97
+
+
+def test_the_t_values_are_those_of_students_distribution() -> None:
+    """97.5 % of 1 to 10 degrees of freedom, to the three decimals of the printed table, against SciPy."""
+    assert pytest.approx([t.ppf(0.975, k) for k in range(1, 11)], abs=5e-4) == T95
 
 
 def test_two_say_nothing() -> None:

@@ -2,14 +2,17 @@
 
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from tapehook.optics import focus_state, half_width_dpt
 from tapehook.prep import prepare
 from tapehook.prep.forgiveness import chance_at_worst, room_words
 from tapehook.prep.results import BudgetView, LensPrep
 from tapehook.prep.room import optics_of
+from tapehook.shot import BudgetTerm, budget_over
 from tapehook.shot.forgiveness import Spreads
 from tests.prep.jobs import a_job
 
@@ -44,6 +47,30 @@ def test_the_chance_is_that_of_drawing_every_term() -> None:
     assert optics is not None
     for view in entry.budgets:
         assert chance_at_worst(view, optics) == pytest.approx(_drawn(entry, view), abs=0.02)
+
+
+@pytest.mark.parametrize("at_m, f_number, flange, scatter", [(1.05, 8.0, 1.0, 0.5), (0.65, 11.0, 0.8, 0.15)])
+def test_lasting_errors_point_the_worse_way(at_m: float, f_number: float, flange: float, scatter: float) -> None:
+    """Nobody knows which way a lasting error of the budget points: the lesser of both chances, 200,000 drawn each.
+
+    Once that is focused farther (much depth and scatter), once nearer.
+    """
+    (view, *_) = _entry().budgets
+    optics = optics_of(_entry())
+    assert optics is not None
+    w = float(half_width_dpt(f_number, optics.focal_m, optics.blur_m))
+    terms = [
+        BudgetTerm("flange", "bias", np.array([flange * w])),
+        BudgetTerm("map", "scatter", np.array([1.96 * scatter * w])),
+    ]
+    made = replace(view, budget=budget_over([at_m], [w], terms))
+    u = float(focus_state(at_m, optics.focal_m, optics.pupil).pupil_distance_m)
+    rng = np.random.default_rng(2)
+    place = u + rng.normal(0, math.hypot(0.10, 0.05, 0.01), 200_000)
+    off = 1.0 / u - 1.0 / place + w * scatter * rng.normal(0, 1, 200_000)
+    both = [float(np.mean((np.abs(off + side * flange * w) <= w) & (place > 0))) for side in (1.0, -1.0)]
+    assert abs(both[0] - both[1]) > 0.01
+    assert chance_at_worst(made, optics) == pytest.approx(min(both), abs=0.004)
 
 
 def test_who_keeps_the_mark_is_surer() -> None:

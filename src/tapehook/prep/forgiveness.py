@@ -27,7 +27,8 @@ def room_words(view: BudgetView, system: System) -> str:
 def chance_at_worst(view: BudgetView, optics: Optics, spreads: Spreads | None = None) -> float:
     """Chance to be sharp of somebody at the worst distance who strays as usual, with all terms of the budget.
 
-    Lasting errors but the backlash are taken to point one way, as in the budget; the play may lie either way.
+    Lasting errors but the backlash are taken to point one way, as in the budget, that which is worse for somebody who
+    strays; the play may lie either way.
     """
     at_m = float(view.budget.distance_m[view.budget.worst])
     shares = view.budget.at_worst()
@@ -38,4 +39,7 @@ def chance_at_worst(view: BudgetView, optics: Optics, spreads: Spreads | None = 
         return 0.0
     width = float(view.budget.half_width_dpt[view.budget.worst])
     u = float(focus_state(at_m, optics.focal_m, optics.pupil).pupil_distance_m)
-    return chance_of_body(u, width, spreads or Spreads(), known=known, half_play=play, scatter_sd=scatter)
+    return min(
+        chance_of_body(u, width, spreads or Spreads(), known=side, half_play=play, scatter_sd=scatter)
+        for side in (known, -known)
+    )
