@@ -40,7 +40,8 @@ def heat_findings(
     if drift is not None and optics is not None and lens_map is not None:
         yield _drift(make, lens, job, basis, optics, lens_map, drift, known)
     elif (shoot_c := shooting_c(job)) is not None and optics is not None:
-        yield from _assumed(make, shoot_c, basis, optics, known)
+        asked = job.shoot_temperature_c is not None
+        yield from _assumed(make, shoot_c, basis, optics, known, quiet_below=0.0 if asked else WATCH_FROM)
 
 
 def shooting_c(job: Job) -> float | None:
@@ -157,8 +158,13 @@ def _drift(
     return make("heat.drift", _severity(share), message, step, depth_used(share, stop.text, spread))
 
 
-def _assumed(make: Maker, shoot_c: float, basis: Basis, optics: Optics, known: Sequence[float]) -> Iterator[Finding]:
-    """What an aluminium barrel would do, said as an assumption; silent where it is not worth a word."""
+def _assumed(
+    make: Maker, shoot_c: float, basis: Basis, optics: Optics, known: Sequence[float], *, quiet_below: float
+) -> Iterator[Finding]:
+    """What an aluminium barrel would do, said as an assumption; silent where it is not worth a word.
+
+    That is within a kelvin, and under a share of ``quiet_below``: nobody asked where only the air of the job is known.
+    """
     stop = _stop(basis)
     at = float(np.mean(known)) if known else ROOM_C
     kelvin = shoot_c - at
@@ -167,6 +173,8 @@ def _assumed(make: Maker, shoot_c: float, basis: Basis, optics: Optics, known: S
     length_m = max(optics.focal_m, MOUNT_M)
     growth_m = float(barrel_growth_m(length_m, kelvin))
     share = _used(growth_m / optics.focal_m**2, optics, stop)
+    if share < quiet_below:
+        return
     where = f"{at:.0f} °C" if known else f"{ROOM_C:.0f} °C, taken for a map that names no temperature,"
     yield make(
         "heat.assumed",

@@ -22,7 +22,7 @@ from tapehook.prep.results import LensPrep, Prep, StopView
 from tapehook.prep.room import optics_of
 from tapehook.prep.suspects import WAYS
 from tapehook.prep.usual import USUAL_PLAY_RMS_DEG
-from tapehook.prep.wording import depth_used, percent
+from tapehook.prep.wording import at_most, depth_used
 
 UM = 1e6
 WATCH_FROM, FIX_FROM = 0.25, 1.0
@@ -200,7 +200,7 @@ def _finding(kit: KitShift, checked: Sequence[Checked], worst: tuple[str, float,
         used, stop, whose = most.used, most.stop, most.check.lens_id
     severity: Severity = "fix" if used >= FIX_FROM else "watch" if used >= WATCH_FROM else "info"
     shift = f"{UM * abs(kit.shift_m):.0f} +- {UM * kit.mean_plus_minus_m:.0f} µm"
-    takes = f"up to {percent(used)} of the depth at {stop.text} on {whose}"
+    takes = f"{at_most(used)} of the depth at {stop.text} on {whose}"
     figure = depth_used(used, stop.text)
     if kit.moved:
         message = (

@@ -17,7 +17,7 @@ from tapehook.prep.focus import width_dpt
 from tapehook.prep.heat import MOUNT_M, WATCH_FROM, measured_drift
 from tapehook.prep.results import LensPrep, Prep
 from tapehook.prep.room import optics_of
-from tapehook.prep.wording import depth_used, percent
+from tapehook.prep.wording import at_most, depth_used
 
 MINUTE_S = 60.0
 
@@ -137,8 +137,8 @@ def _trusted(check: DewCheck, worst: HeatShare | None) -> str:
     if worst is None:
         return when
     drift = "its drift measured" if worst.measured else "assumed: an aluminium barrel"
-    most = f"{percent(worst.used)} of the depth at {worst.stop} on {worst.lens_id} ({drift})"
-    return f"{when}: until then heat moves it by up to {most}"
+    most = f"{at_most(worst.used)} of the depth at {worst.stop} on {worst.lens_id} ({drift})"
+    return f"{when}: until then heat moves it by {most}"
 
 
 def _step(check: DewCheck) -> str:

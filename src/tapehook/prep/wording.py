@@ -31,6 +31,11 @@ def percent(share: float) -> str:
     return f"{100.0 * share:.0f} %" if share < 10.0 else "over 1000 %"
 
 
+def at_most(share: float) -> str:
+    """The most a share may be, for a sentence: "up to 47 %", "over 1000 %"."""
+    return f"up to {percent(share)}" if share < 10.0 else percent(share)
+
+
 def position_text(value: float, lens: Lens) -> str:
     """A position with its unit, as fine as the read-out shows it."""
     return format_position(value, lens.unit, step=lens.reading_step)
