@@ -78,6 +78,12 @@ def test_people_are_told() -> None:
         (("--port", "5cm", "--port-front", "20cm", "--port-glass", "6cm"), '--port-glass: read "6cm"'),
         (("--port", "flat", "--port-front", "3m"), '--distance: read "2m"'),
         (("--port", "2cm", "--port-front", "60mm"), '--distance: read "2m"'),
+        (("--port", "flat", "--port-front", "40mm"), '--port-front: read "40mm", expected more than 41 mm'),
+        (
+            ("--port", "flat", "--port-front", "60mm", "--extender", "2x", "--extender-length", "30mm"),
+            '--port-front: read "60mm", expected more than 71 mm',
+        ),
+        (("--port", "flat", "--port-front", "10mm"), "--port-front: “10mm” is out of range"),
         (("--port", "flat", "--port-front", "20cm", "--water", "tea"), "--water: “tea” cannot be read"),
     ],
 )

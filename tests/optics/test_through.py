@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tapehook.optics import Pupil
 from tapehook.optics.extender import Extender
 from tapehook.optics.port import Port
 from tapehook.optics.through import Through
@@ -24,6 +25,15 @@ def test_there_and_back(subject_m: float, factor: float, radius_m: float) -> Non
     """Through port and extender and back again."""
     through = Through(Extender(factor, 0.03), Port(0.2, radius_m=radius_m, glass_m=0.008))
     assert through.subject_m(through.scale_m(subject_m)) == pytest.approx(subject_m, rel=1e-6)
+
+
+def test_a_port_stands_before_the_entrance_pupil() -> None:
+    """Pupil 60 mm from the sensor, 90 with 30 mm of extender: a port at 80 mm is before the one, behind the other."""
+    pupil = Pupil(0.06, 1.0)
+    assert not Through(None, Port(0.08)).behind_pupil(pupil)
+    assert Through(Extender(2.0, 0.03), Port(0.08)).behind_pupil(pupil)
+    assert Through(None, Port(0.06)).behind_pupil(pupil)
+    assert not Through(Extender(2.0, 0.03)).behind_pupil(pupil)
 
 
 @given(st.floats(0.4, 20.0), st.sampled_from([np.inf, 0.1]))

@@ -164,13 +164,20 @@ def asked_of(typed: Mapping[str, str | None], at: str = "distance") -> Asked:
     chart = _chart(read, typed, focal_m, pupil)
     through = depth_through.through_of(read, typed)
     scale_m = None if distance_m is None else float(through.scale_m(distance_m))
-    if scale_m is not None and math.isnan(scale_m):
+    known = pupil or (chart.pupil if chart else None)
+    if known is not None and through.behind_pupil(known):
+        place_m = float(np.asarray(known.to_sensor_m)) + through.length_m
+        read.refuse(
+            "--port-front", typed["port_front"], f"more than {1e3 * place_m:.0f} mm, the entrance pupil's place"
+        )
+    elif scale_m is not None and math.isnan(scale_m):
         read.refuse(f"--{at}", typed[at], "a subject in front of the port, from the image plane")
     elif focal_m is not None and scale_m is not None and not read.failed & {"pupil_to_sensor", "pupil_magnification"}:
         nearest_m = float(nearest_possible_m(focal_m, pupil or (chart.pupil if chart else thin_pupil(focal_m))))
         if scale_m < nearest_m:
-            behind_m = through.extender.length_m if through.extender else 0.0
-            least = format_distance(math.ceil((nearest_m + behind_m) * 1e3) / 1e3, "metric", exact=True)  # never less
+            least = format_distance(
+                math.ceil((nearest_m + through.length_m) * 1e3) / 1e3, "metric", exact=True
+            )  # never less
             expected = f"at least {least} from the image plane, the nearest this lens can focus at all"
             if through.port is not None:
                 expected = f"farther off: the lens sees it at {scale_m:.3g} m, and can focus no nearer than {least}"

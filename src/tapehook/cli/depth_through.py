@@ -21,6 +21,8 @@ from tapehook.optics.through import Through
 
 Parsed = TypeVar("Parsed")
 
+LEAST_FRONT_M = 0.02
+"""No lens goes between a port and a sensor nearer than this: the shallowest mounts are some 18 mm deep."""
 _TIMES = re.compile(r"\s*[x×]\s*", re.IGNORECASE)
 
 
@@ -44,7 +46,7 @@ def through_of(read: Reader, typed: Mapping[str, str | None]) -> Through:
 
 
 def _port(read: Reader, typed: Mapping[str, str | None]) -> Port | None:
-    radius_m, front_m = read("port", _radius), read("port_front", _part)
+    radius_m, front_m = read("port", _radius), read("port_front", _front)
     glass_m, water = read("port_glass", _part), read("water", _water)
     others = [name for name in ("port_front", "port_glass", "water") if typed.get(name)]
     if typed.get("port") is None:
@@ -83,6 +85,10 @@ def _radius(text: str) -> float:
 
 def _part(text: str) -> float:
     return _length(text, 0.0, 5.0, "a length up to 5 m such as 30mm")
+
+
+def _front(text: str) -> float:
+    return _length(text, LEAST_FRONT_M, 5.0, "a place from 20 mm to 5 m before the sensor such as 180mm")
 
 
 def _length(text: str, least_m: float, most_m: float, expected: str) -> float:

@@ -85,7 +85,9 @@ def _show_through(prep: "Prep", through: "Through", typed: "Mapping[str, str | N
         rows = through_rows(entry, through)
         click.echo(plain(f"{entry.lens.id}, {entry.title}"))
         if not rows:
-            click.echo("  no map, or everything is seen nearer than its map begins")
+            click.echo(
+                "  no map, or everything is seen nearer than its map begins, or the port stands behind its pupil"
+            )
             continue
         sharp = f"sharp with the ring at {rows[0].stop}" if rows[0].stop else "sharp"
         cells = []

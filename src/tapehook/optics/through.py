@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from tapehook.optics.extender import Extender
 from tapehook.optics.port import Port
+from tapehook.optics.pupil import Pupil
 
 Floats = npt.NDArray[np.float64]
 
@@ -42,6 +43,15 @@ class Through:
     def factor(self) -> float:
         """How many times larger than the bare lens's the image is."""
         return 1.0 if self.extender is None else self.extender.factor
+
+    @property
+    def length_m(self) -> float:
+        """How much farther from the sensor than without an extender the lens stands."""
+        return 0.0 if self.extender is None else self.extender.length_m
+
+    def behind_pupil(self, pupil: Pupil) -> bool:
+        """True for a port that would stand in or behind the entrance pupil of the lens, where none can."""
+        return self.port is not None and self.port.front_m <= float(np.max(pupil.to_sensor_m)) + self.length_m
 
     @property
     def farthest_m(self) -> float:

@@ -33,9 +33,14 @@ class ThroughRow:
 
 
 def through_rows(entry: LensPrep, through: Through) -> tuple[ThroughRow, ...]:
-    """Round distances that the lens reaches, nearest first; empty without a map or where it reaches none."""
+    """Round distances that the lens reaches, nearest first; empty without a map, or where it reaches none.
+
+    Empty too where the port would stand behind the entrance pupil of the lens.
+    """
     lens_map = entry.focus_map
     if lens_map is None or not lens_map.monotone:
+        return ()
+    if entry.pupil is not None and entry.pupil_known and through.behind_pupil(entry.pupil):
         return ()
     near_m = float(through.subject_m(lens_map.near_value))
     if not np.isfinite(near_m):
