@@ -24,6 +24,7 @@ NAMES = (
     "shots",
     "card",
     "light",
+    "weather",
     "stop-card",
     "radio",
     "strips",
@@ -37,7 +38,7 @@ NAMES = (
     "jobs",
     "pair",
 )
-OF_THE_JOB = ("prep", "left", "onset", "shots", "light", "radio", "strips", "kit", "handover")
+OF_THE_JOB = ("prep", "left", "onset", "shots", "light", "weather", "radio", "strips", "kit", "handover")
 
 
 def _addresses(page: "Page") -> dict[str, str]:
@@ -144,6 +145,7 @@ def test_pages_by_keys(demo_pages: Visits) -> None:
         ("o", "onset"),
         ("t", "shots"),
         ("i", "light"),
+        ("w", "weather"),
         ("s", "strips"),
         ("k", "kit"),
         ("h", "handover"),

@@ -16,7 +16,7 @@ from tests.pages.asking import Client
 from tests.pages.kit import NOBODY, Served, job_key, lens_key, measured_lens
 
 ROOT = Path(__file__).parents[2]
-JOB_PAGES = ("prep", "left", "onset", "shots", "light", "radio", "strips", "kit", "handover")
+JOB_PAGES = ("prep", "left", "onset", "shots", "light", "weather", "radio", "strips", "kit", "handover")
 NASTY = """<script>alert(1)</script>"'><img src=x onerror=alert(2)>${7*7}{{7*7}}"""
 HOSTILE = (NASTY, "</script><script>alert(3)</script>", "\u202egnp.exe", "javascript:alert(4)", "a\u2028b")
 

@@ -1,6 +1,6 @@
 """What the pages write: each act is one transaction of the book, and says what it touched."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import as_file, files
 from typing import Any
@@ -32,7 +32,7 @@ from tapehook.job import Camera, Job, Lens, Motor
 from tapehook.job.problems import Problem
 from tapehook.job.tomlfile import read_job_toml, write_job_toml
 from tapehook.pages.desk import Desk, JobNow, NotThere
-from tapehook.pages.undoing import UNDONE, last_act
+from tapehook.pages.undoing import UNDONE, LastAct, last_act
 
 MOST_REMEMBERED = 10_000
 BUILD = "as built"
@@ -146,23 +146,37 @@ class Acts:
 
     def undo(self, who: str, now: JobNow, row_id: str) -> str:
         """Take back the last thing done to the readings of a lens, by another correction; what was done, in words."""
-        with self.desk.book.reading() as connection:
-            everything = [one for one in of_job(connection, now.id) if one.row_id == row_id]
-            corrections = corrections_of_job(connection, now.id)
-        document = JobDocument.of(now.thing.now)
-        last = last_act(everything, corrections, {one for kind in document.rows.values() for one in kind})
+        last = self._last(now, lambda one: one.row_id == row_id)
         if last is None:
             raise NotThere("There is nothing to undo on this lens.")
-        lens_id = now.lens_ids[row_id]
+        return self._take_back(who, now, last, "reading")
+
+    def undo_morning(self, who: str, now: JobNow) -> str:
+        """Take back the last thing done to the morning checks of a job, in the same way."""
+        last = self._last(now, lambda one: one.kind == "morning" and one.row_id in now.lens_ids)
+        if last is None:
+            raise NotThere("There is no morning check to undo.")
+        return self._take_back(who, now, last, "check")
+
+    def _last(self, now: JobNow, chosen: Callable[[Measurement], bool]) -> LastAct | None:
+        """The last act on the measurements of a job that are ``chosen``."""
+        with self.desk.book.reading() as connection:
+            everything = [one for one in of_job(connection, now.id) if chosen(one)]
+            corrections = corrections_of_job(connection, now.id)
+        document = JobDocument.of(now.thing.now)
+        return last_act(everything, corrections, {one for kind in document.rows.values() for one in kind})
+
+    def _take_back(self, who: str, now: JobNow, last: LastAct, word: str) -> str:
         with self.desk.writing(who, now.key) as writing:
             if last.gone is not None:
-                measure(writing, now.name, row_id, [last.gone.record()])
-                return "The reading that was withdrawn counts again."
+                measure(writing, now.name, last.gone.row_id or "", [last.gone.record()])
+                return f"The {word} that was withdrawn counts again."
             if last.changed is not None:
-                correct(writing, last.changed[0].id, lens_id, last.changed[1].record(), UNDONE)
-                return "The reading is as it was before."
+                new, old = last.changed
+                correct(writing, new.id, now.lens_ids[new.row_id or ""], old.record(), UNDONE)
+                return f"The {word} is as it was before."
             for one in last.added:
-                correct(writing, one.id, lens_id, None, UNDONE)
+                correct(writing, one.id, now.lens_ids[one.row_id or ""], None, UNDONE)
         return "Withdrawn: what was typed last."
 
     # --- cameras and sign-offs ---

@@ -22,7 +22,17 @@ from tapehook.book.store import Book
 from tapehook.book.trouble import BookRefusal, StaleEdit
 from tapehook.job import JobProblems
 from tapehook.job.problems import shown
-from tapehook.pages import api, left_routes, light_routes, radio_routes, routes, shot_routes, strip_routes, swap_routes
+from tapehook.pages import (
+    api,
+    left_routes,
+    light_routes,
+    radio_routes,
+    routes,
+    shot_routes,
+    strip_routes,
+    swap_routes,
+    weather_routes,
+)
 from tapehook.pages.actions import Acts
 from tapehook.pages.desk import Desk, NotThere
 from tapehook.pages.guard import Guard, TooLarge, problem
@@ -37,6 +47,7 @@ ROUTERS = (
     radio_routes.api_router,
     strip_routes.api_router,
     swap_routes.api_router,
+    weather_routes.api_router,
     routes.router,
     left_routes.router,
     shot_routes.router,
@@ -44,6 +55,7 @@ ROUTERS = (
     radio_routes.router,
     strip_routes.router,
     swap_routes.router,
+    weather_routes.router,
 )
 """Everything that is answered; what is described as the interface first."""
 THREADS = 8

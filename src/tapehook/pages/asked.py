@@ -251,6 +251,43 @@ class SwapAsked(Asked):
     more: Short = ""
 
 
+class WeatherAsked(Asked):
+    """The air and the lenses brought into it, as typed; a bare temperature is in ``degrees``."""
+
+    air: Short = ""
+    humidity: Short = ""
+    lens: Short = ""
+    time_constant: Short = ""
+    later: Short = ""
+    after: Short = ""
+    degrees: Literal["c", "f"] = "c"
+
+
+class KeptWeather(WeatherAsked):
+    """The same, to be kept in the job."""
+
+
+class NewMorning(Asked):
+    """A check on the morning: best focus of a lens on a chart, wide open. ``date`` as 2026-11-26."""
+
+    lens: Key
+    distance: Short
+    position: Short
+    approach: Approach | None = None
+    temperature: Short | None = None
+    degrees: Literal["c", "f"] = "c"
+    date: Short | None = None
+    note: Short | None = None
+    sent: Sent = None
+
+
+class Withdrawn(Asked):
+    """A measurement that no longer counts."""
+
+    id: Key
+    reason: Short | None = None
+
+
 class LeftAsked(Asked):
     """The minutes there are, in the query of an address; ``narrow`` is what every live page says of its width."""
 

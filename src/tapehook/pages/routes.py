@@ -35,6 +35,7 @@ PAGES = (
     ("onset", "On set"),
     ("shots", "Shots"),
     ("light", "Light"),
+    ("weather", "Weather"),
     ("radio", "Radio"),
     ("strips", "Strips"),
     ("lenses", "Lenses"),

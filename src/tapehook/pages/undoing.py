@@ -35,18 +35,21 @@ def last_act(
     that came with a folder, which are no act at the bench.
     """
     by_id = {one.id: one for one in everything}
+    corrections = [one for one in corrections if one.old_id in by_id]  # others belong to other piles
     pile: list[tuple[str, object]] = []
+    again: dict[bytes, Measurement] = {}  # what was withdrawn, and what an undo wrote in its place
     for _, event in sorted(_events(everything, corrections, of_folder), key=lambda pair: pair[0]):
         if isinstance(event, Correction):
             if event.reason == UNDONE:
                 pile = pile[:-1]
-            elif event.old_id in by_id:
+            else:
                 pile.append(("corrected", event))
-        elif pile and _writes_again(pile[-1], event, by_id):
+        elif pile and (undone := _writes_again(pile[-1], event, by_id)):
+            again[undone] = event[0]
             pile.pop()
         else:
             pile.append(("added", event))
-    return _of(pile[-1], by_id, corrections) if pile else None
+    return _of(pile[-1], by_id, corrections, again) if pile else None
 
 
 def _events(
@@ -72,16 +75,21 @@ def _events(
     return events
 
 
-def _writes_again(top: tuple[str, object], event: tuple[Measurement, ...], by_id: Mapping[bytes, Measurement]) -> bool:
-    """True when a measurement only writes again what was withdrawn just before: that was an undo."""
+def _writes_again(
+    top: tuple[str, object], event: tuple[Measurement, ...], by_id: Mapping[bytes, Measurement]
+) -> bytes | None:
+    """What was withdrawn just before, where a measurement only writes it again: that was an undo."""
     kind, was = top
     if kind != "corrected" or not isinstance(was, Correction) or was.new_id is not None or len(event) != 1:
-        return False
-    return by_id[was.old_id].data == event[0].data
+        return None
+    return was.old_id if by_id[was.old_id].data == event[0].data else None
 
 
 def _of(
-    top: tuple[str, object], by_id: Mapping[bytes, Measurement], corrections: Sequence[Correction]
+    top: tuple[str, object],
+    by_id: Mapping[bytes, Measurement],
+    corrections: Sequence[Correction],
+    again: Mapping[bytes, Measurement],
 ) -> LastAct | None:
     """The act with what is in force of it today."""
     _, event = top
@@ -90,21 +98,24 @@ def _of(
         old = by_id[event.old_id]
         if event.new_id is None:
             return LastAct(gone=old)
-        now = _in_force(by_id[event.new_id], after, by_id)
+        now = _in_force(by_id[event.new_id], after, by_id, again)
         return LastAct(changed=(now, old)) if now is not None else None
     assert isinstance(event, tuple)  # noqa: S101 - there are two kinds of events
-    found = [_in_force(one, after, by_id) for one in event]
+    found = [_in_force(one, after, by_id, again) for one in event]
     return LastAct(added=tuple(one for one in found if one is not None))
 
 
 def _in_force(
-    one: Measurement, after: Mapping[bytes, Correction], by_id: Mapping[bytes, Measurement]
+    one: Measurement,
+    after: Mapping[bytes, Correction],
+    by_id: Mapping[bytes, Measurement],
+    again: Mapping[bytes, Measurement],
 ) -> Measurement | None:
     """What stands in the place of a measurement today, itself if nothing does; None when it was withdrawn."""
     seen: set[bytes] = set()
     while one.fingerprint in after and one.fingerprint not in seen:
         seen.add(one.fingerprint)
-        new = by_id.get(after[one.fingerprint].new_id or b"")
+        new = by_id.get(after[one.fingerprint].new_id or b"") or again.get(one.id)
         if new is None:
             return None
         one = new

@@ -154,7 +154,7 @@ def _step(check: DewCheck) -> str:
     step += "; then check infinity and one near mark."
     if check.measured:
         return step
-    return f"{step} These times assume {_constant(check)}: read a barrel twice (later_c, later_min) to have yours."
+    return f"{step} These times assume {_constant(check)}: read a barrel twice, some minutes apart, to have yours."
 
 
 def _constant(check: DewCheck) -> str:

@@ -301,7 +301,7 @@ function nextTheme() {
 
 // --- keys ------------------------------------------------------------------------------------------------------
 
-const GO = { p: "prep", b: "bench", o: "onset", t: "shots", i: "light", r: "radio", s: "strips", l: "/lenses", k: "kit", h: "handover" };
+const GO = { p: "prep", b: "bench", o: "onset", t: "shots", i: "light", w: "weather", r: "radio", s: "strips", l: "/lenses", k: "kit", h: "handover" };
 let going = 0;
 
 function isTyping(event) {

@@ -1,0 +1,253 @@
+"""The page Weather: lenses brought into other air and the morning check, as the commands say, kept, undone, live."""
+
+import re
+from typing import Any
+from urllib.parse import urlencode
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tapehook.book.working import open_job
+from tapehook.prep.dew import check_dew
+from tests.cli.shapes import misfits, schema
+from tests.pages.asking import Client
+from tests.pages.conftest import take_in_demo
+from tests.pages.kit import NOBODY, Served, job_key, lens_key
+
+COLD = {"air": "22 °C", "humidity": "50 %", "lens": "-5 °C"}
+CHECKS = (("L03", "inf", "4.9"), ("L05", "5 m", "66.3"), ("L01", "inf", "3.2"))
+JOB = "Ninety Herons, prep"
+
+
+@pytest.fixture
+def client(server: Served) -> Client:
+    """A browser on the laptop, on a demo job of its own."""
+    take_in_demo(server.book)
+    made = Client(server.app)
+    made.get("/help")
+    return made
+
+
+def _asked(path: str, **fields: str) -> str:
+    return f"{path}?{urlencode(fields)}"
+
+
+def _check(client: Client, job: str, row_id: str, distance: str, position: str, **more: str) -> Any:  # noqa: ANN401
+    sent = {"lens": lens_key(client, job, row_id), "distance": distance, "position": position, **more}
+    return client.post(f"/api/jobs/{job}/morning", sent)
+
+
+# --- into other air ----------------------------------------------------------------------------------------------
+
+
+def test_dew_is_that_of_the_command(laptop: Client) -> None:
+    """In the shape of ``tapehook dew --json``, its figures too; a second reading gives its own times."""
+    job = job_key(laptop)
+    found = laptop.get(_asked(f"/api/jobs/{job}/dew", **COLD)).json
+    assert list(misfits(found, schema("dew"))) == []
+    assert found["dew_point_c"] == pytest.approx(check_dew(22.0, 0.5, -5.0).dew_c)
+    later = laptop.get(_asked(f"/api/jobs/{job}/dew", **COLD, later="6 °C", after="15 min")).json
+    assert later["time_constant_measured"]
+    assert later["time_constant_min"] == pytest.approx(15.0 / 0.5232, rel=1e-3), "15/ln(27/16), by hand"
+
+
+@pytest.mark.parametrize(
+    "typed, degrees",
+    [({"air": "22", "lens": "-5"}, "c"), ({"air": "71.6", "lens": "23"}, "f"), ({"air": "22C", "lens": "23 °F"}, "f")],
+)
+def test_bare_temperatures_are_in_the_degrees_chosen(laptop: Client, typed: dict[str, str], degrees: str) -> None:
+    """A unit that is written goes before the switch; a bare humidity over 1 is per cent."""
+    found = laptop.get(_asked(f"/api/jobs/{job_key(laptop)}/dew", **typed, humidity="50", degrees=degrees)).json
+    assert (found["air_c"], found["lens_c"], found["humidity"]) == pytest.approx((22.0, -5.0, 0.5))
+
+
+@pytest.mark.parametrize(
+    "changes, words",
+    [
+        ({"air": "warm"}, "air: "),
+        ({"air": "60 °C"}, "air_c: "),
+        ({"humidity": "150 %"}, "humidity: "),
+        ({"lens": ""}, "lenses come from: "),
+        ({"later": "6 °C"}, "after: "),
+        ({"after": "15"}, "barrel later: "),
+        ({"later": "30 °C", "after": "15"}, "a temperature between"),
+        ({"later": "6 °C", "after": "15", "time_constant": "30"}, "either a time constant"),
+        ({"after": "soon", "later": "6 °C"}, "minutes from"),
+    ],
+)
+def test_what_cannot_be_read_is_said(laptop: Client, changes: dict[str, str], words: str) -> None:
+    """On the page in its place, in the interface as a problem, and nothing is kept."""
+    job = job_key(laptop)
+    fields = {**COLD, **changes}
+    part = laptop.get(_asked(f"/part/weather/{job}", **fields)).json["parts"]["air"]
+    assert 'role="alert"' in part
+    assert words in part
+    answer = laptop.get(_asked(f"/api/jobs/{job}/dew", **fields))
+    assert answer.status == 422
+    assert list(misfits(answer.json, schema("problems"))) == []
+    assert laptop.post(f"/api/jobs/{job}/weather", fields).status == 422
+
+
+def test_weather_is_kept_shown_found_and_taken_back(server: Served, client: Client) -> None:
+    """Kept, it is in the job, on the page again, and among the findings; what was there before comes back."""
+    job = job_key(client)
+    kept = client.post(f"/api/jobs/{job}/weather", {**COLD, "degrees": "c"})
+    assert kept.status == 200, kept.text
+    weather = open_job(server.book, JOB).job.weather
+    assert weather is not None
+    assert (weather.air_c, weather.humidity_percent, weather.lenses_from_c) == (22.0, 50.0, -5.0)
+    assert any(one["code"] == "weather.fogs" for one in client.get(f"/api/jobs/{job}/prep").json["findings"])
+    page = client.get(f"/job/{job}/weather").text
+    assert 'name="lens" value="-5 °C"' in page
+    assert "clear after 27 min" in page
+    assert client.get(f"/api/jobs/{job}/dew").json["fogs"]
+    gone = client.post(f"/api/jobs/{job}/weather", {})
+    assert open_job(server.book, JOB).job.weather is None
+    back = client.post(f"/api/jobs/{job}/weather", gone.json["before"])
+    assert back.status == 200
+    assert open_job(server.book, JOB).job.weather == weather
+
+
+def test_without_weather_the_page_asks_for_it(laptop: Client) -> None:
+    """Nothing is judged, nothing is wrong; the interface says what is missing."""
+    job = job_key(laptop)
+    page = laptop.get(f"/job/{job}/weather").text
+    assert "Type air, humidity" in page
+    assert laptop.get(f"/api/jobs/{job}/dew").status == 422
+
+
+TEXTS = st.text(max_size=10) | st.sampled_from(["22", "22 °C", "-5F", "50 %", "0", "inf", "nan", "1e9", "15min"])
+
+
+@settings(max_examples=60)
+@given(
+    fields=st.fixed_dictionaries(dict.fromkeys(("air", "humidity", "lens", "time_constant", "later", "after"), TEXTS))
+)
+def test_whatever_is_typed_is_answered(demo_server: Served, fields: dict[str, str]) -> None:
+    """Any text in any field: an answer or words, never a failure."""
+    client = Client(demo_server.app)
+    client.get("/help")
+    sent = urlencode({name: text.encode("utf-8", "replace") for name, text in fields.items()})
+    assert client.get(f"/part/weather/{job_key(client)}?{sent}").status in {200, 422}
+
+
+# --- the morning check -------------------------------------------------------------------------------------------
+
+
+def test_three_lenses_tell_for_the_kit(server: Served, client: Client) -> None:
+    """Kept like readings, judged as the command does, each on the page with its share and where the sensor lay."""
+    job = job_key(client)
+    assert client.get(f"/api/jobs/{job}/morning").status == 404
+    for at, (row_id, distance, position) in enumerate(CHECKS):
+        answer = _check(client, job, row_id, distance, position, date="2026-11-26", approach="near_to_far")
+        assert answer.status == 200, answer.text
+        found = client.get(f"/api/jobs/{job}/morning").json
+        assert list(misfits(found, schema("morning"))) == []
+        assert (found["kit"] is None) == (at < 2), "three tell, fewer say how many more"
+    assert [one.position for one in open_job(server.book, JOB).job.morning] == [4.9, 66.3, 3.2]
+    page = client.get(f"/job/{job}/weather").text
+    assert "Morning of 2026-11-26" in page
+    assert page.count("as if the sensor lay") == 3
+    assert found["finding"]["message"].partition(": ")[2][:30] in page
+    bench = client.get(f"/job/{job}/bench/{lens_key(client, job, 'L05')}").text
+    assert "Checked in the morning" in bench
+
+
+def test_a_check_is_withdrawn_and_undone(server: Served, client: Client) -> None:
+    """Step by step: a withdrawn check comes back, then the last one typed goes, then the one before it."""
+    job = job_key(client)
+    for row_id, distance, position in CHECKS[:2]:
+        _check(client, job, row_id, distance, position)
+
+    def positions() -> list[float]:
+        return [one.position for one in open_job(server.book, JOB).job.morning]
+
+    key = re.findall(r'data-id="([0-9a-f]{32})"', client.get(f"/job/{job}/weather").text)[0]
+    assert client.post(f"/api/jobs/{job}/morning/withdraw", {"id": key}).status == 200
+    assert positions() == [66.3]
+    assert client.post(f"/api/jobs/{job}/morning/withdraw", {"id": key}).status == 404
+    assert "counts again" in client.post(f"/api/jobs/{job}/morning/undo").json["said"]
+    assert sorted(positions()) == [4.9, 66.3]
+    assert client.post(f"/api/jobs/{job}/morning/undo").status == 200
+    assert positions() == [4.9]
+    assert client.post(f"/api/jobs/{job}/morning/undo").status == 200
+    assert positions() == []
+    assert client.post(f"/api/jobs/{job}/morning/undo").status == 404
+
+
+def test_undo_on_one_lens_leaves_the_undo_of_another_alone(server: Served, client: Client) -> None:
+    """Two lenses typed, the first undone at the bench, then the second: both are gone, none is out of reach."""
+    job = job_key(client)
+    count = len(open_job(server.book, JOB).job.readings)
+    lenses = [lens_key(client, job, row_id) for row_id in ("L03", "L05")]
+    for lens in lenses:
+        sent = {"distance": "7'", "position": "100"}
+        assert client.post(f"/api/jobs/{job}/bench/{lens}/readings", sent).status == 200
+    for lens in lenses:
+        assert client.post(f"/api/jobs/{job}/bench/{lens}/undo").status == 200
+    assert len(open_job(server.book, JOB).job.readings) == count
+
+
+@pytest.mark.parametrize(
+    "changes, words",
+    [
+        ({"distance": "near"}, "chart at"),
+        ({"position": "there"}, "sharp at"),
+        ({"temperature": "cold"}, "temperature"),
+        ({"date": "yesterday"}, "date"),
+        ({"position": "1e300"}, "position"),
+    ],
+)
+def test_a_check_that_cannot_be_read_is_not_kept(
+    server: Served, client: Client, changes: dict[str, str], words: str
+) -> None:
+    """Said by its field; the job is as it was."""
+    job = job_key(client)
+    answer = _check(client, job, "L03", **{"distance": "5 m", "position": "66", **changes})
+    assert answer.status == 422
+    assert words in answer.text
+    assert open_job(server.book, JOB).job.morning == ()
+
+
+def test_a_check_that_says_nothing_says_why(client: Client) -> None:
+    """On a lens without a map, or nearer than its map: kept, and told beside it."""
+    job = job_key(client)
+    _check(client, job, "L21", "5 m", "66")
+    _check(client, job, "L05", "30 cm", "66")
+    page = client.get(f"/part/morning/{job}").json["parts"]["morning"]
+    assert "a lens with a focus map" in page
+    assert "no nearer than its map begins" in page
+
+
+def test_the_same_check_sent_twice_is_one(server: Served, client: Client) -> None:
+    """As after a cut of the network."""
+    job = job_key(client)
+    for _ in range(2):
+        assert _check(client, job, "L03", "5 m", "66", sent="once").status == 200
+    assert len(open_job(server.book, JOB).job.morning) == 1
+
+
+def test_a_viewer_sees_and_does_not_write(viewer: Client) -> None:
+    """The fields of the air are there to try; whatever keeps, checks, withdraws or undoes is not."""
+    page = viewer.get(f"/job/{job_key(viewer)}/weather").text
+    assert 'name="humidity"' in page
+    for gone in ('id="check"', 'id="take-out"', "keep in the job", "withdraw", "/undo"):
+        assert gone not in page
+
+
+def test_a_job_without_maps_and_one_that_is_not_there(server: Served) -> None:
+    """Nothing to be held against yet; nobody's job is 404."""
+    client = Client(server.app)
+    client.get("/help")
+    job = client.post("/api/jobs", {"name": "Harbour", "units": "metric"}).json["key"]
+    assert "No lens has a map" in client.get(f"/job/{job}/weather").text
+    assert client.get(f"/job/{NOBODY}/weather").status == 404
+
+
+def test_typed_text_stays_text(client: Client) -> None:
+    """Whatever is typed is shown as text."""
+    job = job_key(client)
+    part = client.get(_asked(f"/part/weather/{job}", **{**COLD, "air": "<script>alert(1)</script>"}))
+    assert "<script>" not in part.json["parts"]["air"]
+    assert _check(client, job, "L03", "<b>5</b> m", "66").status == 422
