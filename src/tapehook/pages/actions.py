@@ -269,5 +269,5 @@ def checked(job: Job) -> Job:
 def _said(problem: Problem) -> Any:  # noqa: ANN401 - a BookProblem
     from tapehook.book.trouble import BookProblem
 
-    field = problem.field or "the job"
+    field = (problem.field or "the job").replace("_", " ")
     return BookProblem(field, f'read "{problem.read or ""}", expected {problem.expected}', problem.expected)

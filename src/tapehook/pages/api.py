@@ -4,7 +4,6 @@ Every route has the guard before it: a session to look, one that may write and i
 """
 
 import json
-from collections.abc import Mapping
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request, Response
@@ -15,7 +14,7 @@ from tapehook.book.lenses import as_lens, lenses_of
 from tapehook.book.maps import open_lens
 from tapehook.book.search import find_lenses
 from tapehook.finding import Finding
-from tapehook.job import Camera, Lens, Motor
+from tapehook.job import Lens
 from tapehook.notation import parse_number
 from tapehook.pages import asked
 from tapehook.pages.actions import checked
@@ -26,7 +25,7 @@ from tapehook.pages.guard import problem, set_cookie
 from tapehook.pages.onset import onset_data
 from tapehook.pages.overview import standings
 from tapehook.pages.sessions import Session, TooManyTries
-from tapehook.pages.typed import Misread, Reader, TypedReading, chart_of, lens_of, pasted, reading_of
+from tapehook.pages.typed import Reader, TypedReading, camera_of, chart_of, lens_of, motor_of, pasted, reading_of
 from tapehook.prep import maps_as_json, prep_as_json
 from tapehook.prep.as_json import twins_as_json
 from tapehook.prep.twins import all_twins
@@ -254,30 +253,25 @@ def post_from_shelf(desk: At, acts: Act, who: Who, job: Key, sent: asked.FromShe
 @router.post("/jobs/{job}/cameras")
 def post_camera(desk: At, acts: Act, who: Who, job: Key, sent: asked.NewCamera) -> Json:
     """Add a camera to a job, or change what is said of it."""
-    reader, given = Reader(), dict[str, object]()
-    for name in ("sensor_width_mm", "sensor_height_mm", "photosite_um"):
-        value = reader.take(name, getattr(sent, name), parse_number, "a number")
-        given |= {name: value} if value is not None else {}
-    given |= {name: text for name in ("name", "colour") if (text := getattr(sent, name))}
-    reader.done()
     now = desk.job(job)
-    acts.add_camera(who.who, now, _record(Camera, {**given, "letter": sent.letter}))
+    there = next((one for one in now.job.cameras if one.letter == sent.letter), None)
+    acts.add_camera(who.who, now, camera_of(sent.model_dump(), there))
     return {"stamp": desk.stamp()}
 
 
 @router.post("/jobs/{job}/motors")
 def post_motor(desk: At, acts: Act, who: Who, job: Key, sent: asked.NewMotor) -> Json:
     """Add a motor to a job, or change what is said of it; named positions go into a build of its camera."""
-    reader = Reader()
+    now, reader = desk.job(job), Reader()
     lag = reader.take("lag", sent.lag_ms, parse_number, "a number of milliseconds")
     places = _places(reader, sent.positions or "")
-    if places and (sent.axis != "extra" or not sent.camera):
+    reader.done()
+    there = next((one for one in now.job.motors if one.id == sent.id.strip()), None)
+    motor = motor_of(sent.model_dump() | {"id": sent.id.strip()}, lag, there)
+    if places and (motor.axis != "extra" or not motor.camera):
         reader.refuse("positions", sent.positions or "", "an extra motor on a camera; others have a lens map")
     reader.done()
-    given: dict[str, object] = {"id": sent.id.strip(), "axis": sent.axis}
-    given |= {"camera": sent.camera} if sent.camera else {}
-    given |= {"lag_ms": lag} if lag is not None else {}
-    acts.add_motor(who.who, desk.job(job), _record(Motor, given), places)
+    acts.add_motor(who.who, now, motor, places)
     return {"stamp": desk.stamp()}
 
 
@@ -291,17 +285,6 @@ def _places(reader: Reader, text: str) -> dict[str, float]:
         else:
             reader.refuse("positions", part, "name = per cent of travel, 0 to 100")
     return places
-
-
-def _record(kind: Any, given: Mapping[str, object]) -> Any:  # noqa: ANN401 - a record of that kind
-    from pydantic import ValidationError
-
-    try:
-        return kind.model_validate(given)
-    except ValidationError as trouble:
-        reader = Reader()
-        reader.limits(trouble)
-        raise Misread(reader.problems) from None
 
 
 @router.post("/jobs/{job}/bench/{lens}/readings")

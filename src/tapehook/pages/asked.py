@@ -64,7 +64,10 @@ class FromShelf(Asked):
 
 
 class NewCamera(Asked):
-    """A camera of a job, or new facts of one; sizes in millimetres, photosites in micrometres."""
+    """A camera of a job, or new facts of one: what is not sent stays.
+
+    Sizes in millimetres, photosites in micrometres.
+    """
 
     letter: Annotated[str, Field(min_length=1, max_length=12, pattern=r"^[^\s,;/]+$"), AfterValidator(_writable)]
     name: Short | None = None
@@ -75,11 +78,14 @@ class NewCamera(Asked):
 
 
 class NewMotor(Asked):
-    """A motor of a job. Named positions of an extra motor as "0.3 ND = 20, 0.6 ND = 45": per cent of its travel."""
+    """A motor of a job, or new facts of one: what is not sent stays, and a new one drives the focus.
+
+    Named positions of an extra motor as "0.3 ND = 20, 0.6 ND = 45": per cent of its travel.
+    """
 
     id: Name
     camera: Short | None = None
-    axis: Literal["focus", "iris", "zoom", "extra"] = "focus"
+    axis: Literal["focus", "iris", "zoom", "extra"] | None = None
     lag_ms: Short | None = None
     positions: Short | None = None
 

@@ -5,15 +5,15 @@ nothing is written.
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
 from pydantic import ValidationError
 
-from tapehook.job import Approach, ChartTest, Lens, Reading
-from tapehook.job.problems import shown
-from tapehook.job.records import Method
+from tapehook.job import Approach, Camera, ChartTest, Lens, Motor, Reading
+from tapehook.job.problems import limit, shown
+from tapehook.job.records import Method, Record
 from tapehook.notation import (
     LengthUnit,
     NotationError,
@@ -27,8 +27,24 @@ from tapehook.notation import (
 )
 
 Parsed = TypeVar("Parsed")
+Kept = TypeVar("Kept", bound=Record)
 MOST_ROWS = 2_000
+_T_STOP = "a T-stop such as T1.5, no f-number"
+_ENGRAVED: dict[str, LengthUnit] = {"feet": "ft", "metric": "m"}
 WAYS: dict[str, Approach] = {"near_to_far": "near_to_far", "far_to_near": "far_to_near"}
+_LABELS = {
+    "sensor_width_mm": "width",
+    "sensor_height_mm": "height",
+    "photosite_um": "photosite",
+    "lag_ms": "lag",
+    "t_stop": "stop",
+    "focal_mm": "focal length",
+    "close_focus_m": "close focus",
+    "temperature_c": "temperature",
+    "chart_distance_m": "distance",
+    "chart_width_m": "chart width",
+    "value": "distance",
+}
 _PARTING = re.compile(r"\t|;|\s{2,}|(?<=\S)\s*\|\s*")
 
 
@@ -64,6 +80,11 @@ class Misread(Exception):
     def __init__(self, problems: Sequence[Wrong]) -> None:
         super().__init__("\n".join(problem.sentence() for problem in problems))
         self.problems = tuple(problems)
+
+
+def label(field: str) -> str:
+    """The words that stand at the field of a record on the pages."""
+    return _LABELS.get(field, field.replace("_", " "))
 
 
 class Reader:
@@ -105,7 +126,8 @@ class Reader:
         """Note values that a record refuses as beyond its limits."""
         for error in trouble.errors(include_url=False):
             field = str(error["loc"][0]) if error["loc"] else "value"
-            self.refuse(field, str(error.get("input", ""))[:60], str(error["msg"]).removeprefix("Value error, "))
+            words = limit(error).removeprefix(", ") or str(error["msg"]).removeprefix("Value error, ")
+            self.refuse(label(field), str(error.get("input", ""))[:60], words)
 
 
 def bare_unit(lens: Lens, units: str) -> LengthUnit:
@@ -209,9 +231,9 @@ def chart_of(lens: Lens, units: str, **typed: str | None) -> ChartTest:
     position = reader.need(
         "position", typed.get("position"), lambda text: parse_position(text, lens.unit), "a position"
     )
-    stop = reader.take("stop", typed.get("stop"), parse_stop, "a T-stop such as T2.8")
+    stop = reader.take("stop", typed.get("stop"), _t_number, _T_STOP)
     width = reader.take(
-        "chart width", typed.get("width"), lambda text: parse_length(text, bare_unit="m"), "a width such as 60 cm"
+        "chart width", typed.get("width"), lambda text: parse_length(text, bare_unit="mm"), "a width such as 60 cm"
     )
     fill = reader.take("frame filled", typed.get("fill"), parse_share, "a part of the image width such as 80 %")
     focal = reader.take("focal length", typed.get("focal"), parse_focal_length, "a focal length such as 50 mm")
@@ -219,7 +241,7 @@ def chart_of(lens: Lens, units: str, **typed: str | None) -> ChartTest:
     given: dict[str, object] = {"lens_id": lens.id, "written": _written(typed["distance"] or "", unit)}
     given |= {"chart_distance_m": distance, "position": position}
     found = {
-        "t_stop": stop.number if stop else None,
+        "t_stop": stop,
         "chart_width_m": width,
         "frame_fill": fill,
         "focal_mm": focal.long_m * 1e3 if focal else None,
@@ -234,13 +256,54 @@ def chart_of(lens: Lens, units: str, **typed: str | None) -> ChartTest:
         raise Misread(reader.problems) from None
 
 
+def _t_number(text: str) -> float:
+    """A T-number; an f-number says nothing of light, and is refused as in the tables."""
+    stop = parse_stop(text)
+    if stop.scale == "f":
+        raise ValueError(text)
+    return stop.number
+
+
+def camera_of(typed: Mapping[str, str | None], there: Camera | None) -> Camera:
+    """The record of a camera from its fields as typed; what is not typed stays as ``there`` has it. Raises Misread."""
+    reader, given = Reader(), dict[str, object]()
+    for name in ("sensor_width_mm", "sensor_height_mm", "photosite_um"):
+        value = reader.take(label(name), typed.get(name), parse_number, "a number")
+        given |= {name: value} if value is not None else {}
+    reader.done()
+    given |= {name: text for name in ("letter", "name", "colour") if (text := typed.get(name))}
+    return record_of(Camera, {**_as_it_is(there), **given})
+
+
+def motor_of(typed: Mapping[str, str | None], lag_ms: float | None, there: Motor | None) -> Motor:
+    """The same of a motor, its lag read already."""
+    given: dict[str, object] = {name: text for name in ("id", "axis", "camera") if (text := typed.get(name))}
+    given |= {"lag_ms": lag_ms} if lag_ms is not None else {}
+    return record_of(Motor, {**_as_it_is(there), **given})
+
+
+def _as_it_is(there: Camera | Motor | None) -> dict[str, object]:
+    return {} if there is None else there.model_dump(exclude_unset=True)
+
+
+def record_of(kind: type[Kept], given: Mapping[str, object]) -> Kept:
+    """A record of what was read. Raises Misread with the values beyond its limits."""
+    try:
+        return kind.model_validate(given)
+    except ValidationError as trouble:
+        reader = Reader()
+        reader.limits(trouble)
+        raise Misread(reader.problems) from None
+
+
 def lens_of(row_id: str, **typed: str | None) -> Lens:
     """The record of a lens from its fields as typed. Raises Misread."""
     reader = Reader()
     focal = reader.need("focal length", typed.get("focal"), parse_focal_length, "a focal length such as 50 mm")
-    stop = reader.take("widest stop", typed.get("stop"), parse_stop, "a T-stop such as T1.5")
+    stop = reader.take("widest stop", typed.get("stop"), _t_number, _T_STOP)
+    unit = _ENGRAVED.get(typed.get("engraved_in") or "")
     near = reader.take(
-        "close focus", typed.get("close_focus"), lambda text: parse_distance(text, bare_unit="m"), "a distance"
+        "close focus", typed.get("close_focus"), lambda text: parse_distance(text, bare_unit=unit), "a distance"
     )
     step = reader.take("reading step", typed.get("step"), parse_number, "a number such as 0.1")
     reader.done()
@@ -250,7 +313,7 @@ def lens_of(row_id: str, **typed: str | None) -> Lens:
         given |= {"kind": "zoom" if zoom else "prime", "focal_mm": round(focal.long_m * 1e3, 6)}
         given |= {"focal_min_mm": round(focal.short_m * 1e3, 6)} if zoom else {}
     found = {
-        "t_stop": stop.number if stop else None,
+        "t_stop": stop,
         "close_focus_m": near,
         "reading_step": step,
         **{name: typed.get(name) for name in ("serial", "model", "camera", "unit", "engraved_in", "note")},
