@@ -54,7 +54,7 @@ def test_a_moved_kit_is_found_on_kit_and_lenses() -> None:
         assert one.figure.stop == "T2.8"
         assert one.figure.value == pytest.approx(100.0 * um / ROOM_UM, abs=100.0 * 2.0 / ROOM_UM)
         assert "too near" in one.message
-        assert "The kit moved with it" in one.next_step
+        assert "It moved with the kit" in one.next_step
         assert one in prep.lens(str(one.lens_id)).findings
 
 

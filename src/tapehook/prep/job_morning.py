@@ -136,9 +136,9 @@ def _of_lens(entry: LensPrep, own: Sequence[Checked], prep: Prep, kit: Morning |
     )
     step = "Nothing to do; check it again when it warms up."
     if severity != "info":
-        alike = kit is not None and kit.kit.moved
-        step = "The kit moved with it: let it" if alike else "Let it"
-        step += " take on the temperature of the set and check again; until then find its focus by the picture."
+        alike = kit is not None and kit.kit.moved and kit.kit.shift_m * shift_m > 0.0
+        step = "It moved with the kit: let it settle" if alike else "Let it settle"
+        step += " and check again; until then find its focus by the picture."
     return make("morning.lens", severity, message, step, figure)
 
 
