@@ -152,22 +152,6 @@ TOPICS: dict[str, Topic] = {
         ),
         "checks/heat.md",
     ),
-    "morning": Topic(
-        "Morning check",
-        (
-            "Three lenses found on a chart after a cold night tell for the kit, and how surely.",
-            "What moved in a night moves back by noon. Let the kit settle and check again; nobody should shim for it.",
-        ),
-        "checks/morning.md",
-    ),
-    "weather": Topic(
-        "Cold and damp",
-        (
-            "Glass no warmer than the dew point fogs, and focus moves until the lens has the temperature of the air.",
-            "Keep it closed until it is warm. The times are assumed until a barrel was read twice.",
-        ),
-        "checks/dew.md",
-    ),
     "port": Topic(
         "Ports",
         (
