@@ -75,3 +75,18 @@ def test_prep_says_which_lenses_are_good_enough(tmp_path: Path) -> None:
     assert shares == sorted(shares, reverse=True)
     assert " at T2" in good
     assert "L08" not in good  # a mark of it was mistyped
+
+
+def test_a_screen_holds_no_more_than_a_person_reads(capsys: pytest.CaptureFixture[str]) -> None:
+    """Of hundreds of findings the worst are shown, and how many more there are."""
+    from tapehook.cli.console import MOST_FINDINGS, show_findings
+    from tapehook.finding import Finding
+
+    many = [
+        Finding("map.refused", "fix", f"lens L{at}", "No focus map.", "Read it.") for at in range(MOST_FINDINGS + 7)
+    ]
+    show_findings(many)
+    said = capsys.readouterr().out
+    assert f"lens L{MOST_FINDINGS - 1}" in said
+    assert f"lens L{MOST_FINDINGS} " not in said
+    assert "7 more, no worse than these" in said

@@ -1,5 +1,6 @@
 """Refusals: everything at once, in one shape, with nothing in it that a terminal would obey."""
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -161,3 +162,16 @@ def test_long_texts_are_shortened() -> None:
     assert len(sentence) < 300
     assert sentence.startswith('--paper: read "a4x')
     assert sentence.endswith('xletter", expected a4 or us-letter')
+
+
+def test_the_same_trouble_in_many_rows_is_said_once(tmp_path: Path) -> None:
+    """With the first row in full, the others as stretches; in JSON each row stays a problem of its own."""
+    (tmp_path / "lenses.csv").write_text("id,unit\nL1,deg\n", encoding="utf-8")
+    rows = [f"L{2 if row in {4, 5, 6, 9} else 1},{row} m,{10 * row}" for row in range(2, 12)]
+    readings = "\n".join(["lens_id,distance_text,position", *rows, "L1,by the door,7"])
+    (tmp_path / "readings.csv").write_text(readings, encoding="utf-8")
+    assert refused("map", tmp_path) == [
+        'readings.csv row 4, lens_id: read "L2", expected the id of a lens of the job; the same in 3 more rows: 5-6, 9',
+        'readings.csv row 12, distance_text: read "by the door", expected a distance such as 1.68 m or 5\'6"',
+    ]
+    assert len(json.loads(run("map", tmp_path, "--json").stdout)["problems"]) == 5

@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from tapehook.prep import Prep
 
 PROGRESS_AFTER_S = 1.0
+MOST_FINDINGS = 60
+"""Findings on the screen, worst first; a person reads no more there."""
+MOST_NAMED = 40
+"""Lenses named on the screen as good enough."""
 
 
 def speak_any_encoding() -> None:
@@ -93,6 +97,18 @@ def progress(what: str, *, quiet: bool) -> Iterator[Any]:
             bar.stop()
 
 
+@contextmanager
+def waiting(what: str, *, quiet: bool) -> Iterator[None]:
+    """Says on a terminal what is being done, where how far it is cannot be told; gone when it is done."""
+    if quiet or not _is_terminal(sys.stderr):
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(what, spinner="line"):
+        yield
+
+
 def show_findings(findings: Sequence["Finding"]) -> None:
     """Findings as a table, worst first: sign, word, what it is about, message and next step."""
     if not findings:
@@ -108,12 +124,14 @@ def show_findings(findings: Sequence["Finding"]) -> None:
     for heading, width in (("finding", 9), ("about", 20), ("what was found, what to do next", None)):
         table.add_column(heading, min_width=width, overflow="fold")
     style = {"fix": "bold red", "watch": "yellow", "info": "dim"}
-    for finding in findings:
+    for finding in findings[:MOST_FINDINGS]:
         mark = Text(f"{SIGN[finding.severity]} {finding.severity}", style=style[finding.severity])
         message = Text(plain(finding.message))
         message.append("\n→ " + plain(finding.next_step), style="dim")
         table.add_row(mark, Text(plain(finding.subject)), message)
     show_table(table)
+    if len(findings) > MOST_FINDINGS:
+        click.echo(f"{len(findings) - MOST_FINDINGS} more, no worse than these; --json has them all.\n")
 
 
 def _good(prep: "Prep") -> list[str]:
@@ -130,7 +148,8 @@ def _good(prep: "Prep") -> list[str]:
 def show_summary(prep: "Prep", written: Sequence[Path]) -> None:
     """Which lenses are good enough, how many findings of each kind, and where the handover is."""
     if good := _good(prep):
-        said = f"Good enough, by the depth the lens itself uses: {', '.join(good)}."
+        more = f" and {len(good) - MOST_NAMED} more" if len(good) > MOST_NAMED else ""
+        said = f"Good enough, by the depth the lens itself uses: {', '.join(good[:MOST_NAMED])}{more}."
         click.echo(click.wrap_text(said, 80, "", "  ").replace("\xa0", " "))
     count = "1 lens" if len(prep.lenses) == 1 else f"{len(prep.lenses)} lenses"
     counts = {kind: sum(f.severity == kind for f in prep.findings) for kind in ("fix", "watch", "info")}

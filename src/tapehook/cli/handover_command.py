@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tapehook.cli.console import progress, show_json
+from tapehook.cli.console import progress, show_json, waiting
 from tapehook.cli.prep_command import folder_or_job, one_of_both
 from tapehook.cli.refusals import (
     Command,
@@ -90,8 +90,9 @@ def command(
     wish = _with_plans(wish, folder, typed)
     with progress("mapping lenses", quiet=as_json) as report:
         prep = prepare(job, report)
-    rendered, strips = render_full_handover(prep, wish)
-    written = write_all(rendered, out)
+    with waiting("making the PDF, the pocket page and the tables", quiet=as_json):
+        rendered, strips = render_full_handover(prep, wish)
+        written = write_all(rendered, out)
     note_written(ctx)
     if as_json:
         show_json(_as_json(prep, strips, written, wish))

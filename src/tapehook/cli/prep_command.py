@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tapehook.cli.console import progress, show_findings, show_json, show_summary
+from tapehook.cli.console import progress, show_findings, show_json, show_summary, waiting
 from tapehook.cli.refusals import (
     Argument,
     Command,
@@ -120,8 +120,9 @@ def prepare_job(
 
     with progress("mapping lenses", quiet=as_json) as report:
         prep = prepare(job, report)
-    rendered = render_handover(prep, paper, signed)
-    written = write_all(rendered, out)
+    with waiting("making the PDF, the pocket page and the tables", quiet=as_json):
+        rendered = render_handover(prep, paper, signed)
+        written = write_all(rendered, out)
     note_written(ctx)
     if as_json:
         show_json({**prep_as_json(prep), "files": [str(path) for path in written]})

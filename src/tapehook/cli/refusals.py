@@ -18,6 +18,12 @@ NOT_ALL_DONE = 1
 """Exit code when the handover was written, but something after that failed, such as printing what was found."""
 LONGEST_SHOWN = 200
 
+FEWEST_ALIKE = 4
+"""From so many rows with the same trouble on it is said once."""
+MOST_STRETCHES = 10
+"""Stretches of rows that are named where many rows have the same trouble."""
+
+_SAME = ("file", "field", "read", "expected")
 _JSON = "tapehook.json"
 _WRITTEN = "tapehook.written"
 _TYPED = re.compile(r"^'?(.+?)'? is not (?:in the range|a valid)")
@@ -234,13 +240,45 @@ def _refuse(ctx: click.Context | None, problems: Sequence[Problem], *, see_help:
     if ctx and ctx.meta.get(_JSON):
         with _as_far_as_it_goes():
             click.echo(json_text({"problems": [problem.as_json() for problem in problems]}))
-    lines = [f"{len(problems)} {'problem' if len(problems) == 1 else 'problems'}, nothing was written:"]
-    lines += [f"  {plain(problem.sentence())}" for problem in problems]
+    said = _grouped(problems)
+    lines = [f"{len(said)} {'problem' if len(said) == 1 else 'problems'}, nothing was written:"]
+    lines += [f"  {plain(sentence)}" for sentence in said]
     if ctx and see_help:
         lines.append(plain(f"{ctx.command_path} {ctx.invoked_subcommand or ''}".strip()) + " --help says more.")
     with _as_far_as_it_goes():
         click.echo("\n".join(lines), err=True)
     sys.exit(REFUSED)
+
+
+def _grouped(problems: Sequence[Problem]) -> list[str]:
+    """A sentence for each problem, in order; what is wrong alike in many rows of a file is said once, with the rows."""
+    rows: dict[object, list[int]] = {}
+    for problem in problems:
+        if (row := getattr(problem, "row", None)) is not None:
+            rows.setdefault(_alike(problem), []).append(row)
+    said: dict[object, str] = {}
+    for at, problem in enumerate(problems):
+        there = rows.get(_alike(problem), [])
+        many = len(there) >= FEWEST_ALIKE and getattr(problem, "row", None) is not None
+        said.setdefault(_alike(problem) if many else at, problem.sentence() + (_more_rows(there[1:]) if many else ""))
+    return list(said.values())
+
+
+def _alike(problem: Problem) -> tuple[object, ...]:
+    return tuple(getattr(problem, name, None) for name in _SAME)
+
+
+def _more_rows(rows: Sequence[int]) -> str:
+    """The further rows in words, neighbours as a stretch: "; the same in 18 more rows: 9-25, 40"."""
+    stretches: list[list[int]] = []
+    for row in rows:
+        if stretches and row == stretches[-1][-1] + 1:
+            stretches[-1][1:] = [row]
+        else:
+            stretches.append([row])
+    named = ", ".join("-".join(map(str, stretch)) for stretch in stretches[:MOST_STRETCHES])
+    more = ", …" if len(stretches) > MOST_STRETCHES else ""
+    return f"; the same in {len(rows)} more rows: {named}{more}"
 
 
 @contextmanager

@@ -101,7 +101,8 @@ class Line:
         # A value that several columns may give: whichever did.
         either = [column for column in filled if column.need == "one of"]
         column = next((column for column in filled if column.field == name), (either or filled)[0])
-        self.refuse(column.name, column.expects(known) + limit(error))
+        expected, beyond = column.expects(known), limit(error)
+        self.refuse(column.name, expected if beyond and beyond.removeprefix(", ") in expected else expected + beyond)
 
 
 def meanings(trouble: ValueError) -> str:
