@@ -29,8 +29,6 @@ ROOT = Path(__file__).resolve().parents[1]
 PICTURES = ROOT / "docs" / "pictures" / "pages"
 WIDTHS = {360: 780, 820: 1100, 1440: 900}
 THEMES = ("paper", "dim")
-COLD = (("L03", "inf", "4.9"), ("L05", "5 m", "66.3"), ("L01", "inf", "3.2"))
-"""What three lenses of the demo job show on charts on a cold morning."""
 TALLEST = 1_600
 """Pixels; what a page has below that is more of the same."""
 FLAGS = ["--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-sync"]
@@ -97,8 +95,6 @@ def _theme(browser: Browser, address: str, theme: str, only: list[str]) -> list[
             page.goto(address + path)
             if name == "onset":
                 _people(page)
-            if name == "weather":
-                _cold_morning(page)
             if name == "shots":
                 page.locator("#lane svg").wait_for()
             page.wait_for_timeout(250)
@@ -153,20 +149,6 @@ def _people(page: Page) -> None:
             page.click("#tag button")
         page.fill("#distance", "7'")
         page.press("#distance", "Enter")
-
-
-def _cold_morning(page: Page) -> None:
-    """Lenses brought in from the cold, and three of them checked."""
-    for name, text in (("air", "22 °C"), ("humidity", "50 %"), ("lens", "-5 °C")):
-        page.fill(f"#air [name={name}]", text)
-    page.locator("[data-part=air] svg").first.wait_for(state="attached")
-    for lens, distance, position in () if page.locator(".checks li").count() else COLD:
-        value = page.locator("#check-lens option", has_text=lens).get_attribute("value")
-        page.select_option("#check-lens", value)
-        page.fill("#check [name=distance]", distance)
-        page.fill("#check [name=position]", position)
-        page.click("#check button.main")
-        page.locator(".checks li", has_text=lens).wait_for()
 
 
 def _scrolls_sideways(page: Page, name: str, width: int, errors: list[str]) -> None:

@@ -18,6 +18,8 @@ from tests.pages.kit import NOBODY, Served, job_key, lens_key
 COLD = {"air": "22 °C", "humidity": "50 %", "lens": "-5 °C"}
 CHECKS = (("L03", "inf", "4.9"), ("L05", "5 m", "66.3"), ("L01", "inf", "3.2"))
 JOB = "Ninety Herons, prep"
+DAY = "2027-01-05"
+"""Later than the cold morning of the demo job."""
 
 
 @pytest.fixture
@@ -34,8 +36,18 @@ def _asked(path: str, **fields: str) -> str:
 
 
 def _check(client: Client, job: str, row_id: str, distance: str, position: str, **more: str) -> Any:  # noqa: ANN401
-    sent = {"lens": lens_key(client, job, row_id), "distance": distance, "position": position, **more}
+    sent = {"lens": lens_key(client, job, row_id), "distance": distance, "position": position, "date": DAY, **more}
     return client.post(f"/api/jobs/{job}/morning", sent)
+
+
+def _positions(server: Served) -> list[float]:
+    """Where the rings stood on the morning of the test."""
+    return [one.position for one in open_job(server.book, JOB).job.morning if one.date == DAY]
+
+
+def _new_job(client: Client) -> str:
+    """The key of a job that says nothing of weather, without lenses."""
+    return str(client.post("/api/jobs", {"name": "Harbour", "units": "metric"}).json["key"])
 
 
 # --- into other air ----------------------------------------------------------------------------------------------
@@ -97,10 +109,11 @@ def test_weather_is_kept_shown_found_and_taken_back(server: Served, client: Clie
     weather = open_job(server.book, JOB).job.weather
     assert weather is not None
     assert (weather.air_c, weather.humidity_percent, weather.lenses_from_c) == (22.0, 50.0, -5.0)
-    assert any(one["code"] == "weather.fogs" for one in client.get(f"/api/jobs/{job}/prep").json["findings"])
+    found = [one for one in client.get(f"/api/jobs/{job}/prep").json["findings"] if one["code"] == "weather.fogs"]
+    assert ["-5 °C fog" in one["message"] for one in found] == [True]
     page = client.get(f"/job/{job}/weather").text
     assert 'name="lens" value="-5 °C"' in page
-    assert "clear after 27 min" in page
+    assert "clear after 30 min" in page
     assert client.get(f"/api/jobs/{job}/dew").json["fogs"]
     gone = client.post(f"/api/jobs/{job}/weather", {})
     assert open_job(server.book, JOB).job.weather is None
@@ -109,12 +122,17 @@ def test_weather_is_kept_shown_found_and_taken_back(server: Served, client: Clie
     assert open_job(server.book, JOB).job.weather == weather
 
 
-def test_without_weather_the_page_asks_for_it(laptop: Client) -> None:
-    """Nothing is judged, nothing is wrong; the interface says what is missing."""
-    job = job_key(laptop)
-    page = laptop.get(f"/job/{job}/weather").text
+def test_without_weather_the_page_asks_for_it(server: Served) -> None:
+    """Nothing is judged, nothing is wrong; the interface says what is missing, and that nobody checked a lens."""
+    client = Client(server.app)
+    client.get("/help")
+    job = _new_job(client)
+    page = client.get(f"/job/{job}/weather").text
     assert "Type air, humidity" in page
-    assert laptop.get(f"/api/jobs/{job}/dew").status == 422
+    assert "No lens has a map" in page
+    assert client.get(f"/api/jobs/{job}/dew").status == 422
+    assert client.get(f"/api/jobs/{job}/morning").status == 404
+    assert client.get(f"/job/{NOBODY}/weather").status == 404
 
 
 TEXTS = st.text(max_size=10) | st.sampled_from(["22", "22 °C", "-5F", "50 %", "0", "inf", "nan", "1e9", "15min"])
@@ -138,16 +156,16 @@ def test_whatever_is_typed_is_answered(demo_server: Served, fields: dict[str, st
 def test_three_lenses_tell_for_the_kit(server: Served, client: Client) -> None:
     """Kept like readings, judged as the command does, each on the page with its share and where the sensor lay."""
     job = job_key(client)
-    assert client.get(f"/api/jobs/{job}/morning").status == 404
     for at, (row_id, distance, position) in enumerate(CHECKS):
-        answer = _check(client, job, row_id, distance, position, date="2026-11-26", approach="near_to_far")
+        answer = _check(client, job, row_id, distance, position, approach="near_to_far")
         assert answer.status == 200, answer.text
         found = client.get(f"/api/jobs/{job}/morning").json
         assert list(misfits(found, schema("morning"))) == []
         assert (found["kit"] is None) == (at < 2), "three tell, fewer say how many more"
-    assert [one.position for one in open_job(server.book, JOB).job.morning] == [4.9, 66.3, 3.2]
+    assert _positions(server) == [4.9, 66.3, 3.2]
     page = client.get(f"/job/{job}/weather").text
-    assert "Morning of 2026-11-26" in page
+    assert f"Morning of {DAY}" in page
+    assert "3 checks of other mornings are kept." in page
     assert page.count("as if the sensor lay") == 3
     assert found["finding"]["message"].partition(": ")[2][:30] in page
     bench = client.get(f"/job/{job}/bench/{lens_key(client, job, 'L05')}").text
@@ -159,20 +177,16 @@ def test_a_check_is_withdrawn_and_undone(server: Served, client: Client) -> None
     job = job_key(client)
     for row_id, distance, position in CHECKS[:2]:
         _check(client, job, row_id, distance, position)
-
-    def positions() -> list[float]:
-        return [one.position for one in open_job(server.book, JOB).job.morning]
-
     key = re.findall(r'data-id="([0-9a-f]{32})"', client.get(f"/job/{job}/weather").text)[0]
     assert client.post(f"/api/jobs/{job}/morning/withdraw", {"id": key}).status == 200
-    assert positions() == [66.3]
+    assert _positions(server) == [66.3]
     assert client.post(f"/api/jobs/{job}/morning/withdraw", {"id": key}).status == 404
     assert "counts again" in client.post(f"/api/jobs/{job}/morning/undo").json["said"]
-    assert sorted(positions()) == [4.9, 66.3]
+    assert sorted(_positions(server)) == [4.9, 66.3]
     assert client.post(f"/api/jobs/{job}/morning/undo").status == 200
-    assert positions() == [4.9]
+    assert _positions(server) == [4.9]
     assert client.post(f"/api/jobs/{job}/morning/undo").status == 200
-    assert positions() == []
+    assert _positions(server) == []
     assert client.post(f"/api/jobs/{job}/morning/undo").status == 404
 
 
@@ -207,7 +221,7 @@ def test_a_check_that_cannot_be_read_is_not_kept(
     answer = _check(client, job, "L03", **{"distance": "5 m", "position": "66", **changes})
     assert answer.status == 422
     assert words in answer.text
-    assert open_job(server.book, JOB).job.morning == ()
+    assert _positions(server) == []
 
 
 def test_a_check_that_says_nothing_says_why(client: Client) -> None:
@@ -225,7 +239,7 @@ def test_the_same_check_sent_twice_is_one(server: Served, client: Client) -> Non
     job = job_key(client)
     for _ in range(2):
         assert _check(client, job, "L03", "5 m", "66", sent="once").status == 200
-    assert len(open_job(server.book, JOB).job.morning) == 1
+    assert _positions(server) == [66.0]
 
 
 def test_a_viewer_sees_and_does_not_write(viewer: Client) -> None:
@@ -234,15 +248,6 @@ def test_a_viewer_sees_and_does_not_write(viewer: Client) -> None:
     assert 'name="humidity"' in page
     for gone in ('id="check"', 'id="take-out"', "keep in the job", "withdraw", "/undo"):
         assert gone not in page
-
-
-def test_a_job_without_maps_and_one_that_is_not_there(server: Served) -> None:
-    """Nothing to be held against yet; nobody's job is 404."""
-    client = Client(server.app)
-    client.get("/help")
-    job = client.post("/api/jobs", {"name": "Harbour", "units": "metric"}).json["key"]
-    assert "No lens has a map" in client.get(f"/job/{job}/weather").text
-    assert client.get(f"/job/{NOBODY}/weather").status == 404
 
 
 def test_typed_text_stays_text(client: Client) -> None:

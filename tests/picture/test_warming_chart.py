@@ -34,7 +34,7 @@ def test_the_curve_meets_the_dew_point_when_it_is_clear() -> None:
     30 ln((22 + 5)/(22 - 11.10)) = 27.2 and 30 ln(27/1) = 98.9.
     """
     one = chart(-5.0, 22.0, 0.5)
-    assert one.at_c(one.clear_s) == pytest.approx(one.dew_c, abs=1e-9)
+    assert one.at_c(one.clear_s) == pytest.approx(one.fogs_at_c, abs=1e-9)
     assert one.at_c(one.settled_s) == pytest.approx(21.0, abs=1e-9)
     text = drawn(one)
     assert "clear after 27 min" in text
@@ -55,6 +55,13 @@ def test_a_lens_that_is_settled_has_neither() -> None:
     text = drawn(chart(22.0, 22.0, 0.5))
     assert "settled after" not in text
     assert "clear after" not in text
+
+
+def test_frost_is_called_frost() -> None:
+    """Below freezing it is no dew."""
+    one = WarmingChart(-20.0, -5.0, -9.0, TAU_S, 1200.0, 4874.0, frost=True)
+    assert "frost at -9 °C" in drawn(one)
+    assert "dew point" not in drawn(one)
 
 
 def test_a_second_reading_is_marked() -> None:

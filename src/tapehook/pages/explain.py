@@ -67,24 +67,6 @@ TOPICS: dict[str, Topic] = {
         ),
         "checks/minutes-left.md",
     ),
-    "weather": Topic(
-        "Weather",
-        (
-            "A lens no warmer than the dew point of the air fogs. It takes on the temperature of the air by degrees.",
-            "How fast is assumed until a barrel was read twice, some minutes apart, in the same air.",
-            "Heat moves focus: until a lens has settled, find it by the picture and not by the marks.",
-        ),
-        "checks/dew.md",
-    ),
-    "morning": Topic(
-        "Morning check",
-        (
-            "After a cold night three lenses on a chart, wide open, tell whether the whole kit moved, and how surely.",
-            "The three that are surest are fast and short. Three that agree say much; three that differ, little.",
-            "Nobody shims for one morning: that is a lens technician's work, and the afternoon is warm.",
-        ),
-        "checks/morning.md",
-    ),
     "next_mark": Topic(
         "What to measure next",
         (

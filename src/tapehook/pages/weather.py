@@ -158,7 +158,7 @@ def _figures(check: DewCheck) -> list[tuple[str, str]]:
     """The answer in few words."""
     clear = time_text(check.clear_s) if check.clear_s < 1e7 else "never in this air"
     return [
-        ("dew point", format_temperature(check.dew_c)),
+        ("frost at" if check.settles_c > check.dew_c else "dew point", format_temperature(check.settles_c)),
         ("clear", f"after {clear}" if check.fogs and check.clear_s < 1e7 else clear if check.fogs else "at once"),
         ("settled", f"after {time_text(check.taken_on_s)}" if check.taken_on_s > 0 else "at once"),
     ]
@@ -169,7 +169,8 @@ def _picture(check: DewCheck, weather: Weather, width: float, height: float) -> 
     if weather.later_c is not None and weather.later_min is not None:
         later = (weather.later_min * 60.0, weather.later_c)
     settled, constant = check.taken_on_s, check.time_constant_s
-    chart = WarmingChart(check.lens_c, check.air_c, check.dew_c, constant, check.clear_s, settled, later)
+    frost = check.settles_c > check.dew_c
+    chart = WarmingChart(check.lens_c, check.air_c, check.settles_c, constant, check.clear_s, settled, later, frost)
     return warming_chart(chart, width=width, height=height, title="A lens on its way to the temperature of the air")
 
 

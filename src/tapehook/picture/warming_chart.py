@@ -20,19 +20,20 @@ _PAST = 1.15
 
 @dataclass(frozen=True, slots=True)
 class WarmingChart:
-    """A lens at ``lens_c`` comes into air of ``air_c`` and dew point ``dew_c``; its time constant in seconds.
+    """A lens at ``lens_c`` comes into air of ``air_c``; what is no warmer than ``fogs_at_c`` fogs, by ``frost`` or dew.
 
     ``clear_s`` is when it no longer fogs (0: it never does, inf: it does for good), ``settled_s`` when it has the
-    temperature of the air. ``later`` is what its barrel showed then: seconds and °C.
+    temperature of the air. ``later`` is what its barrel showed then: seconds and °C. The time constant is in seconds.
     """
 
     lens_c: float
     air_c: float
-    dew_c: float
+    fogs_at_c: float
     time_constant_s: float
     clear_s: float
     settled_s: float
     later: tuple[float, float] | None = None
+    frost: bool = False
 
     def at_c(self, seconds: float) -> float:
         """The temperature of the lens after so many seconds, by Newton's law of cooling."""
@@ -66,7 +67,7 @@ class _Frame:
 
 def warming_chart(chart: WarmingChart, *, width: float, height: float, title: str, theme: Theme = PAPER) -> str:
     """The chart as SVG text, ``width`` by ``height`` points."""
-    temperatures = (chart.lens_c, chart.air_c, chart.dew_c)
+    temperatures = (chart.lens_c, chart.air_c, chart.fogs_at_c)
     low, high = min(temperatures), max(temperatures)
     room = max(0.12 * (high - low), 2.0)
     top = 2.6 * _SIZE + 4.0
@@ -108,8 +109,8 @@ def _axes(frame: _Frame, theme: Theme) -> list[Element]:
 
 
 def _levels(chart: WarmingChart, frame: _Frame, theme: Theme) -> list[Element]:
-    """The air and its dew point, each with its words before the lens has settled there; the words keep apart."""
-    air, dew = frame.y(chart.air_c), frame.y(chart.dew_c)
+    """The air and what fogs in it, each with its words before the lens has settled there; the words keep apart."""
+    air, dew = frame.y(chart.air_c), frame.y(chart.fogs_at_c)
     settled = frame.x(chart.settled_s) if chart.settled_s > 0 else frame.right
     right = min(frame.right, settled - 4.0) if settled > frame.left + _LEAST_ROOM else frame.right
     above, below = -3.0, _SIZE + 2.0
@@ -128,7 +129,7 @@ def _levels(chart: WarmingChart, frame: _Frame, theme: Theme) -> list[Element]:
         words(
             right,
             dew + below,
-            f"dew point {format_temperature(chart.dew_c)}",
+            f"{_word(chart)} {format_temperature(chart.fogs_at_c)}",
             size=_SIZE,
             fill=theme.ink,
             anchor="end",
@@ -163,6 +164,10 @@ def _moments(chart: WarmingChart, frame: _Frame, theme: Theme) -> list[Element]:
     return parts
 
 
+def _word(chart: WarmingChart) -> str:
+    return "frost at" if chart.frost else "dew point"
+
+
 def _span(seconds: float) -> str:
     minutes = seconds / 60.0
     return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60.0:.1f} h"
@@ -170,8 +175,8 @@ def _span(seconds: float) -> str:
 
 def _description(chart: WarmingChart) -> str:
     """The picture in words."""
-    lens, air, dew = (format_temperature(one) for one in (chart.lens_c, chart.air_c, chart.dew_c))
-    said = [f"A lens at {lens} comes into air of {air} with its dew point at {dew}"]
+    lens, air, dew = (format_temperature(one) for one in (chart.lens_c, chart.air_c, chart.fogs_at_c))
+    said = [f"A lens at {lens} comes into air of {air}, {_word(chart)} {dew}"]
     if chart.clear_s > 0:
         said.append(f"clear after {_span(chart.clear_s)}" if math.isfinite(chart.clear_s) else "it does not clear")
     if chart.settled_s > 0:
