@@ -67,6 +67,24 @@ TOPICS: dict[str, Topic] = {
         ),
         "checks/minutes-left.md",
     ),
+    "weather": Topic(
+        "Cold and damp",
+        (
+            "Glass no warmer than the dew point of the air fogs, and focus moves until the lens has its temperature.",
+            "How fast is assumed until a barrel was read twice, some minutes apart, in the same air.",
+            "Until a lens has settled, find its focus by the picture and not by the marks.",
+        ),
+        "checks/dew.md",
+    ),
+    "morning": Topic(
+        "Morning check",
+        (
+            "After a cold night three lenses on a chart, wide open, tell whether the whole kit moved, and how surely.",
+            "The surest are fast and short. Three that agree say much; three that differ, little.",
+            "Nobody shims for one morning: that is a lens technician's work, and the afternoon is warm.",
+        ),
+        "checks/morning.md",
+    ),
     "next_mark": Topic(
         "What to measure next",
         (
