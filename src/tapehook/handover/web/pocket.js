@@ -13,6 +13,8 @@ const USUAL_FOCALS_MM = [50, 25, 35, 100, 18, 75, 135, 200, 300];
 const SIGNS = { fix: "×", watch: "!", info: "i" };
 
 const at = (id) => document.getElementById(id);
+// Names as people wrote them, without what does not show or turns the direction of what stands beside them.
+const clean = (text) => text.replace(/[\p{C}\p{Zl}\p{Zp}]/gu, " ");
 const job = JSON.parse(at("job").textContent);
 for (const lens of job.lenses) {
   if (lens.map) {
@@ -129,9 +131,9 @@ function showLens() {
   const lens = lensNow();
   document.body.dataset.view = "lens";
   at("live").hidden = false;
-  at("lens-title").textContent = lens.title;
+  at("lens-title").textContent = clean(lens.title);
   const camera = lens.camera ? `camera ${lens.camera}` : "";
-  at("lens-line").textContent = [lens.id, lens.model, camera, lens.serial ? "" : "serial not read"].filter(Boolean).join(" · ");
+  at("lens-line").textContent = clean([lens.id, lens.model, camera, lens.serial ? "" : "serial not read"].filter(Boolean).join(" · "));
   showAlarms(lens);
   showSheet(lens);
   const slider = at("stop-slider");
@@ -441,10 +443,10 @@ function lensButton(lens, index) {
   button.dataset.index = String(index);
   const title = document.createElement("bdi");
   title.className = "lens-name";
-  title.textContent = lens.title;
+  title.textContent = clean(lens.title);
   const line = document.createElement("bdi");
   line.className = "quiet";
-  line.textContent = [lens.id, lens.model, lens.camera ? `camera ${lens.camera}` : ""].filter(Boolean).join(" · ");
+  line.textContent = clean([lens.id, lens.model, lens.camera ? `camera ${lens.camera}` : ""].filter(Boolean).join(" · "));
   button.append(title, line);
   if (lens.worst === "fix" || lens.worst === "watch") button.append(severity(lens.worst));
   button.addEventListener("click", () => go(index));
