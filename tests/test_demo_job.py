@@ -11,7 +11,8 @@ import numpy as np
 import pymupdf
 import pytest
 
-from tapehook.job.photos import missing_photos, photos_of
+from tapehook.job.photo_files import missing_photos
+from tapehook.job.photos import photos_of
 from tapehook.job.reading import read_job
 from tapehook.job.records import Job, Lens, Reading
 from tapehook.lens import FocalScale, FocusScale, LensMap, MapRefusal, StopScale, fit_map, gather_marks

@@ -1,5 +1,6 @@
 """``tapehook handover``: the files it writes, the documented shape, and what is refused."""
 
+import csv
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from tests.cli.jobs import write_small_job
 from tests.cli.running import refused, run, run_json
 from tests.cli.shapes import misfits, schema
 from tests.handover.pack_reading import plain
+from tests.photo_files import a_jpeg
 
 
 def test_all_files_are_written(tmp_path: Path) -> None:
@@ -117,3 +119,31 @@ def test_a_plan_for_another_job_is_refused(tmp_path: Path) -> None:
     plan.write_text("no plan", encoding="utf-8")
     assert "plan.json" in refused("handover", job, "--out", tmp_path / "out", "--radio", plan)[0]
     assert not (tmp_path / "out").exists()
+
+
+def test_photos_are_printed_or_told(booked: Path) -> None:
+    """Those of a folder, and those of a job of the book where a folder is named; what cannot be shown is a finding."""
+    folder, out = booked / "my-job", booked / "out"
+    (folder / "photos").mkdir()
+    (folder / "photos" / "a.jpg").write_bytes(a_jpeg())
+    (folder / "photos" / "b.jpg").write_text("hello")
+    named = "photos/a.jpg; photos/b.jpg; ../c.jpg"
+    with (folder / "lenses.csv").open(newline="", encoding="utf-8-sig") as file:
+        rows = list(csv.DictReader(file))
+    rows[0]["photos_on_receipt"] = named
+    with (folder / "lenses.csv").open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, list(dict.fromkeys([*rows[0], *rows[1]])))
+        writer.writeheader()
+        writer.writerows(rows)
+    found = run_json("handover", folder, "--out", out)
+    assert list(misfits(found, schema("handover"))) == []
+    assert [(one["photo"], one["when"]) for one in found["photos"]] == [("photos/a.jpg", "receipt")]
+    assert [one["code"] for one in found["photos_not_shown"]] == ["photo_not_shown"]
+    assert [one["photo"] for one in found["missing_photos"]] == ["../c.jpg"]
+    said = run("handover", folder, "--out", out).stdout
+    assert "The photo photos/b.jpg of lens" in said
+    assert run("book", "import", "my-job", "--write", "--by", "Anna Quist").exit_code == 0
+    assert run_json("handover", "--job", "Harbour", "--out", out)["photos"] == []
+    again = run_json("handover", "--job", "Harbour", "--out", out, "--photos", folder)
+    assert again["photos"] == found["photos"]
+    assert refused("handover", folder, "--out", out, "--photos", folder / "none")[0].startswith("--photos")

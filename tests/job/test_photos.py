@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from tapehook.job.photos import inside, missing_photos, photo_names
+from tapehook.job.photo_files import missing_photos
+from tapehook.job.photos import inside, photo_names
 from tests.prep.jobs import a_job, a_lens
 
 

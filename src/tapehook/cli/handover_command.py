@@ -66,6 +66,13 @@ _ADDRESS = re.compile(r"https?://[^\s/?#]+[^\s]*", re.ASCII)
     callback=folder_path,
     help="The radio plan, as tapehook radio --json printed it: each camera's channel.",
 )
+@click.option(
+    "--photos",
+    cls=Option,
+    metavar="FOLDER",
+    callback=folder_path,
+    help="The folder that names of photos start from; otherwise the job folder.",
+)
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print what was written as JSON (docs: Commands).")
 @click.pass_context
 def command(
@@ -88,6 +95,7 @@ def command(
 
     job, wish = _read(folder, out, typed)
     wish = _with_plans(wish, folder, typed)
+    wish = _with_photos(wish, job, typed["photos"] or folder, quiet=as_json)
     with progress("mapping lenses", quiet=as_json) as report:
         prep = prepare(job, report)
     with waiting("making the PDF, the pocket page and the tables", quiet=as_json):
@@ -100,6 +108,8 @@ def command(
         _show(prep, strips, written)
         for lens_id, name in wish.missing_photos:
             click.echo(plain(f"  photo of {lens_id} is not in the job folder: {name}"))
+        for finding in wish.photos.findings:
+            click.echo(plain(f"  {finding.message} {finding.next_step}"))
 
 
 def _read(folder: Path | None, out: Path, typed: dict[str, Any]) -> "tuple[Job, PackWish]":
@@ -111,7 +121,6 @@ def _read(folder: Path | None, out: Path, typed: dict[str, Any]) -> "tuple[Job, 
     from tapehook.handover.pack import PackWish
     from tapehook.handover.qr import MOST_SIGNS
     from tapehook.job import Job
-    from tapehook.job.photos import missing_photos
     from tapehook.job.signed import SignedOff
 
     one_of_both(folder, typed["job_name"])
@@ -122,15 +131,15 @@ def _read(folder: Path | None, out: Path, typed: dict[str, Any]) -> "tuple[Job, 
         expected = f"an address such as https://prep.example/pocket, at most {MOST_SIGNS} signs"
         problems.append(OptionProblem("--url", url, expected))
     job, signed = Job(), tuple[SignedOff, ...]()
-    missing = tuple[tuple[str, str], ...]()
     try:
         if folder is not None:
             job = job_to_prepare(folder, out)
-            missing = tuple(missing_photos(job, folder))
         else:
             job, signed = job_of_book(typed["job_name"], typed["where"], out)
     except Refusal as found:
         problems += found.problems
+    if typed["photos"] is not None and not typed["photos"].is_dir():
+        problems.append(OptionProblem("--photos", str(typed["photos"]), "a folder that is there"))
     channels, wrong = _channels(typed["radio"], {camera.letter for camera in job.cameras})
     problems += wrong
     if problems:
@@ -144,7 +153,6 @@ def _read(folder: Path | None, out: Path, typed: dict[str, Any]) -> "tuple[Job, 
         url,
         signed,
         channels,
-        missing_photos=missing,
     )
 
 
@@ -172,6 +180,20 @@ def _with_plans(wish: "PackWish", folder: Path | None, typed: dict[str, Any]) ->
     return replace(wish, plans=plans, plans_unread=all_wrong, stop_pulls=pulls, shots=told)
 
 
+def _with_photos(wish: "PackWish", job: "Job", folder: Path | None, *, quiet: bool) -> "PackWish":
+    """The same with the photos of the job's lenses, read from ``folder``; a job of the book may have none."""
+    from dataclasses import replace
+
+    from tapehook.handover.photos import condition_photos
+    from tapehook.job.photo_files import missing_photos
+
+    if folder is None:
+        return wish
+    with progress("fitting photos", quiet=quiet) as report:
+        photos = condition_photos(job, folder, report)
+    return replace(wish, photos=photos, missing_photos=tuple(missing_photos(job, folder)))
+
+
 def _channels(plan: Path | None, cameras: set[str]) -> "tuple[dict[str, tuple[str, int]], list[Problem]]":
     """Band and channel by camera from a file of a plan, and what is wrong with it."""
     from tapehook.job import JobProblems
@@ -197,6 +219,8 @@ def _as_json(prep: "Prep", strips: "PackStrips", written: "Sequence[Path]", wish
         "strips": [one.lens_id for one in strips.made],
         "in_proportion": [one.lens_id for one in strips.in_proportion],
         "no_strips": [{"lens": lens_id, "reason": reason} for lens_id, reason in strips.refused],
+        "photos": [{"lens": one.lens_id, "photo": one.name, "when": one.when} for one in wish.photos.shown],
+        "photos_not_shown": [finding.as_json() for finding in wish.photos.findings],
         "missing_photos": [{"lens": lens_id, "photo": name} for lens_id, name in wish.missing_photos],
         "files": [str(path) for path in written],
     }

@@ -19,6 +19,8 @@ from tapehook.handover.pdf_words import (
     share_in_column,
     state_of,
 )
+from tapehook.handover.photo_sheets import photo_sheets
+from tapehook.handover.photos import ConditionPhotos
 from tapehook.handover.qr import qr_picture
 from tapehook.handover.radio_sheets import can_be_planned, radio_data
 from tapehook.handover.shot_sheets import shot_pages
@@ -63,7 +65,8 @@ class PackWish:
     ``diameter_mm`` is the focus ring's where lenses.csv does not say it; ``url`` leads to the pocket page on the shared
     pages and is printed as a QR code. ``signed`` stands on the cover, ``channels`` (a camera's band and channel number)
     on the pages of the cameras. ``shots`` stand on the day player's page, ``missing_photos`` (lens and name) with their
-    lenses. ``plans`` of shots by name have a page each, ``plans_unread`` says what is wrong with others.
+    lenses; ``photos`` that are there have pages of their own. ``plans`` of shots by name have a page each,
+    ``plans_unread`` says what is wrong with others.
     """
 
     paper: Paper = "a4"
@@ -75,6 +78,7 @@ class PackWish:
     channels: Mapping[str, tuple[str, int]] = field(default_factory=dict)
     shots: tuple[ShotTold, ...] = ()
     missing_photos: Missing = ()
+    photos: ConditionPhotos = field(default_factory=ConditionPhotos)
     plans: Mapping[str, Shot] = field(default_factory=dict)
     plans_unread: tuple[str, ...] = ()
     stop_pulls: Mapping[str, StopPullPlan] = field(default_factory=dict)
@@ -139,16 +143,19 @@ def render_pack(prep: Prep, wish: PackWish, strips: PackStrips) -> bytes:
         lens["strip"] = at.get(entry.lens.id)
         lens["lines"] = _clean(lens_lines(entry.lens, wish.missing_photos))
         lens["facts"].append(("strip", f"ø {_across(made[entry.lens.id])}" if entry.lens.id in made else "none"))
-    data["more"] = _more(prep, wish, strips, printed)
-    then = ("pack_radio.typ", "pack_shots.typ", "pack_stops.typ", "pack_more.typ")
-    return compacted(unscaled(set_pdf("pack.typ", data, tagged=True, then=then)))
+    photos, files = photo_sheets(prep, wish.photos, wish.missing_photos)
+    data["more"] = _more(prep, wish, strips, printed, photos)
+    then = ("pack_radio.typ", "pack_shots.typ", "pack_stops.typ", "pack_photos.typ", "pack_more.typ")
+    return compacted(unscaled(set_pdf("pack.typ", data, tagged=True, then=then, files=files)))
 
 
 def _across(made: LensStrip) -> str:
     return f"{made.strip.round_mm / math.pi:.4g} mm"
 
 
-def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[PrintedStrip]) -> dict[str, Any]:
+def _more(
+    prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[PrintedStrip], photos: dict[str, Any] | None
+) -> dict[str, Any]:
     """What pack_more.typ prints. Words are made printable here, pictures left whole."""
     twins = [finding for finding in prep.findings if finding.code.startswith(("twin", "twins"))]
     plans = shot_pages(prep, wish.plans, list(wish.plans_unread))
@@ -163,6 +170,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
         *([("radio", "Radio")] if can_be_planned(prep.job, wish.channels) else []),
         *([("shots", "Shots")] if plans else []),
         *([("stops", "Stop pulls")] if stops else []),
+        *([("condition", "Condition, with photos")] if photos else []),
         ("strips", "Strips"),
     ]
     words = {
@@ -182,6 +190,7 @@ def _more(prep: Prep, wish: PackWish, strips: PackStrips, printed: Sequence[Prin
         "radio": radio_data(prep.job, wish.channels),
         "plans": plans,
         "stops": stops,
+        "photos": photos,
         "margin": MARGIN_MM,
         "qr": None if wish.url is None else {"svg": qr_picture(wish.url), "url": printable(wish.url)},
         "strips": [strip_data(one, wish.paper) for one in printed],

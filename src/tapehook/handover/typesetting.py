@@ -5,11 +5,16 @@ The same data give the same bytes: the date in the file is a fixed one, and only
 
 import json
 import re
-from collections.abc import Sequence
+import tempfile
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Literal
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Literal
 
 from tapehook.handover.glyphs import FONTS
+
+if TYPE_CHECKING:
+    import typst
 
 Paper = Literal["a4", "us-letter"]
 
@@ -20,22 +25,40 @@ class TypesettingError(RuntimeError):
     """The typesetter could not set a page as it should be: a fault of tapehook, not of the job."""
 
 
-def set_pdf(template: str, data: dict[str, Any], *, tagged: bool, then: Sequence[str] = ()) -> bytes:
+def set_pdf(
+    template: str,
+    data: dict[str, Any],
+    *,
+    tagged: bool,
+    then: Sequence[str] = (),
+    files: Mapping[str, bytes] = MappingProxyType({}),
+) -> bytes:
     """The PDF that ``template``, a file of this package, makes of ``data``, which must be plain JSON values.
 
-    ``then`` are further files, each of which goes on where the one before ends.
+    ``then`` are further files, each of which goes on where the one before ends. The template may read ``files``, by
+    their names, and no other file.
 
     ``tagged`` for reading aloud (PDF/UA-1). Raises TypesettingError when the typesetter fails or warns.
     """
     import typst
 
     fonts = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FONTS)])
-    compiler = typst.Compiler(
-        b"\n".join((_HERE / name).read_bytes() for name in (template, *then)),
-        font_paths=fonts,
-        ignore_system_fonts=True,
-        sys_inputs={"data": json.dumps(data, allow_nan=False)},
-    )
+    with tempfile.TemporaryDirectory(prefix="tapehook-") as folder:
+        for name, content in files.items():
+            (Path(folder) / name).write_bytes(content)
+        compiler = typst.Compiler(
+            b"\n".join((_HERE / name).read_bytes() for name in (template, *then)),
+            root=folder,
+            font_paths=fonts,
+            ignore_system_fonts=True,
+            sys_inputs={"data": json.dumps(data, allow_nan=False)},
+        )
+        return _compiled(compiler, tagged=tagged)
+
+
+def _compiled(compiler: "typst.Compiler", *, tagged: bool) -> bytes:
+    import typst
+
     try:
         made, warnings = compiler.compile_with_warnings(
             format="pdf", pdf_standards=["ua-1"] if tagged else [], pdf_tags=tagged, timestamp=0
@@ -44,6 +67,29 @@ def set_pdf(template: str, data: dict[str, Any], *, tagged: bool, then: Sequence
         raise TypesettingError(f"the PDF could not be set: {error.message}") from error
     if warnings or not isinstance(made, bytes):
         raise TypesettingError("the PDF was set with warnings: " + "; ".join(w.message for w in warnings))
+    return made
+
+
+def set_picture(folder: Path, kind: str, *, upright: bool, long_px: int) -> bytes:
+    """The picture in the file ``photo`` of ``folder``, "jpg" or "png", as a PNG with ``long_px`` on its long side.
+
+    Which way it is held (Exif) is followed. ``upright`` for one that is higher than wide. Raises TypesettingError when
+    it cannot be unpacked.
+    """
+    import typst
+
+    side = "height" if upright else "width"
+    source = (
+        "#set page(width: auto, height: auto, margin: 0pt, fill: white)\n"
+        f'#image("photo", format: "{kind}", {side}: 100pt, alt: "photo")'
+    )
+    compiler = typst.Compiler(source.encode(), root=str(folder), ignore_system_fonts=True)
+    try:
+        made = compiler.compile(format="png", ppi=72.0 * long_px / 100.0)
+    except typst.TypstError as error:
+        raise TypesettingError(f"the picture cannot be unpacked: {error.message}") from error
+    if not isinstance(made, bytes):
+        raise TypesettingError("the picture came out as several")
     return made
 
 

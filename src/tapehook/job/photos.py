@@ -1,10 +1,9 @@
 """Photos of lenses as their columns name them: names of files in the job folder, parted by semicolons."""
 
 import re
-from collections.abc import Iterator
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 
-from tapehook.job.records import Job, Lens
+from tapehook.job.records import Lens
 
 _PARTS = re.compile(r"[;\n]")
 _DRIVE = re.compile(r"^[A-Za-z]:")
@@ -24,18 +23,3 @@ def inside(name: str) -> bool:
     """True for a name that stays within the folder: no root, no drive, no step upward."""
     path = PurePosixPath(name.replace("\\", "/"))
     return not (path.is_absolute() or _DRIVE.match(name) or ".." in path.parts or "\0" in name)
-
-
-def missing_photos(job: Job, folder: Path) -> Iterator[tuple[str, str]]:
-    """Lens and name of each photo that is not a file of ``folder``; a name that leads out of it is never looked at."""
-    for lens in job.lenses:
-        for name in photos_of(lens):
-            if not (inside(name) and _is_file(folder / name.replace("\\", "/"))):
-                yield lens.id, name
-
-
-def _is_file(path: Path) -> bool:
-    try:
-        return path.is_file()
-    except (OSError, ValueError):
-        return False
