@@ -61,7 +61,8 @@ def test_budget_is_that_of_prep(demo_pages: Visits, demo: Prep) -> None:
       shares: lens.budget.distanceM.map((distanceM) => {
         const d = tapehook.depth(lens.optics, (lens.shooting ?? lens.widest).t, distanceM);
         const datumM = (lens.optics.pupil ?? { toSensorM: lens.optics.focalM }).toSensorM;
-        const { own, total } = tapehook.budgetAt(lens.budget, datumM, distanceM, d.halfWidthDpt);
+        const { t } = lens.shooting ?? lens.widest;
+        const { own, total } = tapehook.budgetAt(lens.budget, datumM, distanceM, d.halfWidthDpt, t);
         return [own, total];
       }),
     })"""

@@ -25,6 +25,8 @@ from tapehook.notation import (
 )
 from tapehook.optics import Pupil, nearest_possible_m, thin_pupil
 from tapehook.prep import Prep
+from tapehook.prep.basis import stop_view
+from tapehook.prep.shooting_map import map_at, moved_word
 from tests.browser.pocket_jobs import OpenPocket
 
 if TYPE_CHECKING:
@@ -153,6 +155,31 @@ def test_ring_position_agrees_with_the_map(demo: Prep, open_pocket: OpenPocket) 
     print(f"\nbetween grid points: position off by {worst:.4f} of the band, the band by {worst_band:.4f} of itself")  # noqa: T201
     assert worst < 1 / 20
     assert worst_band < 1 / 20
+
+
+def test_ring_position_follows_the_stop(demo: Prep, open_pocket: OpenPocket) -> None:
+    """With a stop, of the lenses that are moved for it: the map at that stop, within a twentieth of its band."""
+    page = open_pocket(demo)
+    moved = [entry for entry in demo.lenses if moved_word(entry)]
+    assert moved
+    for entry in moved:
+        index = demo.lenses.index(entry)
+        for t in (entry.widest.t_number if entry.widest else 2.0, 2.0, 4.0):
+            lens_map = map_at(entry, stop_view(t, entry.transmission))
+            assert lens_map is not None
+            distances = lens_map.scale.value(np.linspace(0.051, 1.04, 23))
+            found = np.array(
+                page.evaluate(
+                    """([index, distances, t]) => distances.map((d) => {
+                      const at = tapehook.ringPosition(tapehook.job.lenses[index].map, d, t);
+                      return [at.position, at.plusMinus];
+                    })""",
+                    [index, distances.tolist(), t],
+                )
+            )
+            position, band = lens_map.position_band(distances)
+            assert np.all(np.abs(found[:, 0] - position) <= 0.05 * band), (entry.lens.id, t)
+            assert np.all(np.abs(found[:, 1] - band) <= 0.05 * band), (entry.lens.id, t)
 
 
 def test_no_ring_position_outside_the_map(demo: Prep, open_pocket: OpenPocket) -> None:

@@ -17,7 +17,7 @@ import pytest
 from tapehook.finding import SIGN
 from tapehook.handover.files import render_full_handover
 from tapehook.handover.pack import PackWish
-from tapehook.handover.pocket import GRID_POINTS, SMALLEST_T, limit_texts, render_pocket
+from tapehook.handover.pocket import GRID_POINTS, limit_texts, render_pocket
 from tapehook.handover.pocket_lens import compact
 from tapehook.job import read_job
 from tapehook.job.records import Criterion, Job, System
@@ -25,6 +25,7 @@ from tapehook.notation import format_position
 from tapehook.picture.lettering import text_width
 from tapehook.picture.svg import escape
 from tapehook.prep import Prep, prepare
+from tapehook.prep.room import SMALLEST_T
 from tapehook.prep.strips import StripWish, lens_strip
 from tapehook.strip import Ring
 from tests.browser.pocket_jobs import HOSTILE, TURNING, lens, one_lens, readings

@@ -119,19 +119,22 @@ def test_a_camera_can_name_the_glass() -> None:
     (finding,) = _found(job.model_copy(update={"cameras": (camera,)}), "glass.marks")
     assert "n 1.52 assumed" in finding.message
     assert "an index is assumed" in finding.message
-    assert finding.severity == "fix"
+    # Marks are moved by a whole millimetre; what the assumed index leaves is most of the depth, and not all of it.
+    assert finding.severity == "watch"
+    assert finding.figure is not None
+    assert 50 < (finding.figure.plus_minus or 0.0) < 100
 
 
 @pytest.mark.parametrize("job, name", [(_glass(), "glass behind the lens"), (_stopped(-40.0), "stopping down")])
 def test_the_budget_takes_it(job: Job, name: str) -> None:
-    """It stands in the budget at the shooting stop as a bias, and adds to the lens's own share."""
+    """Marks are moved for it: its doubt alone stands in the budget at the shooting stop, and is not much."""
     budget = prepare(job).lens("L1").budget("shooting")
     plain = prepare(a_job(readings=read_off(noise_deg=0.02))).lens("L1").budget("shooting")
     assert budget is not None
     assert plain is not None
     (term,) = [term for term, _ in budget.budget.at_worst() if term.name == name]
-    assert term.kind == "bias"
-    assert budget.budget.worst_own > plain.budget.worst_own + 0.3
+    assert term.kind == "scatter"
+    assert plain.budget.worst_own < budget.budget.worst_own < plain.budget.worst_own + 0.1
 
 
 def test_wide_open_nothing_is_taken_for_stopping_down() -> None:

@@ -42,10 +42,11 @@ def through_of(read: Reader, typed: Mapping[str, str | None]) -> Through:
     if typed.get("extender_length") and not typed.get("extender"):
         read.refuse("--extender", None, "a factor such as 2x", "not given, but --extender-length is")
     extender = None if factor is None else Extender(factor, length_m or 0.0)
-    return Through(extender, _port(read, typed))
+    return Through(extender, port_of(read, typed))
 
 
-def _port(read: Reader, typed: Mapping[str, str | None]) -> Port | None:
+def port_of(read: Reader, typed: Mapping[str, str | None]) -> Port | None:
+    """The port typed, with all that is wrong with it noted; None where none is."""
     radius_m, front_m = read("port", _radius), read("port_front", _front)
     glass_m, water = read("port_glass", _part), read("water", _water)
     others = [name for name in ("port_front", "port_glass", "water") if typed.get(name)]

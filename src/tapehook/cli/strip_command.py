@@ -33,6 +33,7 @@ _EXAMPLE = """\b
 Example:
   tapehook strip my-job --lens L03 --diameter 80mm --out strip.pdf
   tapehook strip my-job --lens L03 --lens L04 --diameter 3.15in --left-handed --units both --depth-at T2.8 --out two.pdf
+  tapehook strip my-job --lens L03 --diameter 80mm --extender-on --out extended.pdf
   tapehook strip my-job --blank deg --circumference 251mm --rotation 300 --out blank.pdf
 """
 
@@ -64,6 +65,12 @@ Example:
 )
 @click.option("--depth-at", cls=Option, help="Draw the depth of field at this stop: T2.8.")
 @click.option("--tape", cls=Option, help="Width of the tape, white or clear: 12mm, 1/2in. 12 mm if nothing is said.")
+@click.option("--as-read", cls=Option, is_flag=True, help="Marks as read, not moved for stopping down or glass.")
+@click.option("--extender-on", cls=Option, is_flag=True, help="For the lens on the extender that lenses.csv names.")
+@click.option("--port", cls=Option, help="For use under water behind a port: flat, or the radius of a dome: 100mm.")
+@click.option("--port-front", cls=Option, help="From the image plane to its outer face: 180mm.")
+@click.option("--port-glass", cls=Option, help="How thick its glass is: 10mm. Otherwise thin.")
+@click.option("--water", cls=Option, metavar="fresh|sea", help="The water; otherwise fresh.")
 @click.option(
     "--blank",
     cls=Option,
@@ -92,6 +99,7 @@ def command(
 ) -> None:
     """Strips of marks at 1:1, to cut out and lay round a ring or a disc.
 
+    Marks are moved for the shooting stop, or that of --depth-at, and for glass behind the lens, where that is known.
     Print the PDF at 100 % and check its 100 mm bar with a ruler. A tick is broken where the lens was not read, or where
     the map is not sure enough for the stop.
     """
@@ -181,6 +189,9 @@ def _strip(entry: "LensPrep", asked: "StripOptions", typed: dict[str, Any]) -> "
         asked.units,
         asked.tape_mm or USUAL_TAPE_MM,
         asked.depth_at,
+        as_read=bool(typed["as_read"]),
+        extender_on=bool(typed["extender_on"]),
+        port=asked.port,
     )
     return lens_strip(entry, wish, text_width)
 
@@ -229,6 +240,8 @@ def _show(shown: Sequence[dict[str, Any]], out: Path) -> None:
         doubtful = [tick["label"] for tick in labels if tick["doubt"]]
         if doubtful:
             click.echo(plain(f"  not firm: {', '.join(doubtful)}"))
+        for sentence in one["moved"]:
+            click.echo(plain(f"  {sentence}"))
         for sentence in one["assumptions"]:
             click.echo(plain(f"  assumed: {sentence}"))
     click.echo("Print at 100 % and check the 100 mm bar before you cut.")

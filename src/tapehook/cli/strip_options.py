@@ -6,9 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
+from tapehook.cli.depth_through import port_of
 from tapehook.cli.refusals import OptionProblem
 from tapehook.handover.strip_fields import circumference_mm, diameter_mm, t_number, tape_mm, turn_deg
 from tapehook.notation import NotationError, parse_number
+from tapehook.optics.port import Port
 
 Parsed = TypeVar("Parsed")
 
@@ -24,6 +26,7 @@ class StripOptions:
     tape_mm: float | None
     units: Literal["ft", "m", "both"] | None
     depth_at: float | None
+    port: Port | None
     problems: tuple[OptionProblem, ...]
 
 
@@ -45,8 +48,24 @@ def strip_options(typed: Mapping[str, Any]) -> StripOptions:
         tape_mm=tape,
         units=units,
         depth_at=_read(problems, typed, "depth_at", t_number),
+        port=port_of(_Reader(problems, typed), typed),
         problems=tuple(problems),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Reader:
+    """Reads the options of a port as those of a strip."""
+
+    problems: list[OptionProblem]
+    typed: Mapping[str, Any]
+
+    def __call__(self, name: str, parse: Callable[[str], Parsed]) -> Parsed | None:
+        return _read(self.problems, self.typed, name, parse)
+
+    def refuse(self, option: str, read: str | None, expected: str, said: str = "") -> None:
+        """Note what is wrong with an option."""
+        self.problems.append(OptionProblem(option, read, expected, said))
 
 
 def _read(

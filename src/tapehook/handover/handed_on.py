@@ -8,6 +8,7 @@ from tapehook.job.records import Lens
 from tapehook.job.takes import ShotTold, Take
 from tapehook.prep import LensPrep
 from tapehook.prep.safe_stop import safe_stop
+from tapehook.prep.shooting_map import move_words
 
 MOST_QUIRKS, MOST_SHOTS = 5, 5
 """Lines of each on a day player's page; the rest are counted."""
@@ -27,6 +28,12 @@ def lens_lines(lens: Lens, missing: Missing = ()) -> list[tuple[str, str]]:
         shown = f"photos {named}" if named else ""
         lines.append((when, "; ".join(filter(None, (condition, shown)))))
     return [(label, text) for label, text in lines if text]
+
+
+def page_lines(entry: LensPrep, missing: Missing = ()) -> list[tuple[str, str]]:
+    """The same for the page of a lens, with what its ring positions are moved for, or why they are not."""
+    moved = " ".join(move_words(entry))
+    return [*lens_lines(entry.lens, missing), *([("On the shoot", moved)] if moved else [])]
 
 
 def _photo(lens: Lens, name: str, missing: Missing) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 from tapehook.finding import Finding
 from tapehook.handover.compacting import compacted
 from tapehook.handover.glyphs import breakable, printable
-from tapehook.handover.handed_on import MOST_QUIRKS, MOST_SHOTS, Missing, lens_lines, quirk_rows, shot_rows
+from tapehook.handover.handed_on import MOST_QUIRKS, MOST_SHOTS, Missing, page_lines, quirk_rows, shot_rows
 from tapehook.handover.pdf_data import pack_data
 from tapehook.handover.pdf_words import (
     cameras_in_column,
@@ -141,7 +141,7 @@ def render_pack(prep: Prep, wish: PackWish, strips: PackStrips) -> bytes:
     at = {one.lens_id: index for index, one in enumerate(strips.made)}
     for entry, lens in zip(prep.lenses, data["lenses"], strict=True):
         lens["strip"] = at.get(entry.lens.id)
-        lens["lines"] = _clean(lens_lines(entry.lens, wish.missing_photos))
+        lens["lines"] = _clean(page_lines(entry, wish.missing_photos))
         lens["facts"].append(("strip", f"ø {_across(made[entry.lens.id])}" if entry.lens.id in made else "none"))
     photos, files = photo_sheets(prep, wish.photos, wish.missing_photos)
     data["more"] = _more(prep, wish, strips, printed, photos)

@@ -6,7 +6,7 @@ from typing import Any
 from tapehook import __version__
 from tapehook.finding import Finding, sort_findings
 from tapehook.handover.glyphs import breakable, printable
-from tapehook.handover.handed_on import lens_lines, safe_words
+from tapehook.handover.handed_on import page_lines, safe_words
 from tapehook.handover.pdf_pictures import (
     budget_picture,
     map_picture,
@@ -43,10 +43,11 @@ from tapehook.job.signed import SignedOff
 from tapehook.notation import format_length_mm
 from tapehook.picture import percent_text
 from tapehook.prep import AxisPrep, CameraPrep, LensPrep, Prep
+from tapehook.prep.shooting_map import moved_word
 
 LONG_JOB = 60
 """With more lenses than this the cover sums findings up by kind; each lens's page has them in full."""
-CAMERA_FINDINGS = 10
+CAMERA_FINDINGS = 9
 """Findings written out on a camera's page; the rest are counted."""
 _FEW_NAMES = 24
 
@@ -173,7 +174,8 @@ def _lens(entry: LensPrep, readings: Sequence[Reading]) -> dict[str, Any]:
     return {
         "title": entry.title,
         "facts": lens_facts(entry),
-        "lines": lens_lines(entry.lens),
+        "lines": page_lines(entry),
+        "moved": bool(moved_word(entry)),
         "safe": _safe(entry),
         "note": entry.lens.note,
         "state": state_of(entry.findings),

@@ -22,18 +22,18 @@ from tapehook.handover.handed_on import lens_lines, safe_words
 from tapehook.handover.markup import html_table as _table
 from tapehook.handover.markup import html_text as _text
 from tapehook.handover.pocket_lens import known_strips, marks_of, strip_of
+from tapehook.handover.pocket_moves import moves_data, third_stops
 from tapehook.lens import FocusScale, LensMap
-from tapehook.notation import FULL_STOPS, format_distance, format_length_mm, format_position, parse_stop
+from tapehook.notation import format_distance, format_length_mm, format_position
 from tapehook.optics import Pupil, nearest_possible_m, thin_pupil
 from tapehook.prep import BudgetView, DepthRow, LensPrep, Prep, PupilSource, RoundRow, StopView
 from tapehook.prep.forgiveness import chance_at_worst, room_words
 from tapehook.prep.room import optics_of
+from tapehook.prep.shooting_map import move_words
 from tapehook.prep.strips import LensStrip
 
 GRID_POINTS = 241
 """Points of each map in the page, even in place; between them the page draws a cubic (web/depth.js)."""
-SMALLEST_T = 22.0
-"""The stop slider ends here: diffraction rules beyond."""
 
 _INCH_M = 0.0254
 _SHALLOW_M = 2 * _INCH_M
@@ -126,13 +126,15 @@ def job_data(prep: Prep) -> dict[str, Any]:
 
 def _third_stops() -> list[dict[str, Any]]:
     """Whole and third stops to T22, with the numbers that depth is computed from."""
-    written = [f"T{label}{added}" for label, _ in FULL_STOPS for added in ("", " 1/3", " 2/3")]
-    stops = [parse_stop(text) for text in written if not text.startswith("T128 ")]
-    return [{"text": stop.label, "t": stop.number} for stop in stops if stop.number <= SMALLEST_T]
+    return [{"text": text, "t": t} for text, t in third_stops()]
 
 
 def _lens_data(entry: LensPrep) -> dict[str, Any]:
     lens = entry.lens
+    lens_map = _usable_map(entry)
+    shown, moves = _map_data(lens_map), moves_data(entry)
+    if shown is not None and moves is not None:
+        shown["moves"] = moves
     near_m, near_known = _near_end(entry)
     return {
         "id": lens.id,
@@ -153,7 +155,7 @@ def _lens_data(entry: LensPrep) -> dict[str, Any]:
         "shooting": _stop_data(entry.shooting),
         "unit": lens.unit,
         "step": lens.reading_step,
-        "map": _map_data(_usable_map(entry)),
+        "map": shown,
         "noMap": _no_map(entry),
         "oneWay": _one_way(entry),
     }
@@ -361,6 +363,7 @@ def _rounds(entry: LensPrep) -> str:
         return f'<h3>Ring positions</h3><p class="none">{_text(sentence)}</p>' if sentence else ""
     systems = sorted({row.system for row in entry.rounds}, key=lambda system: system != entry.system)
     one_way = f"<p>{_text(_one_way(entry) or '')}</p>" if entry.one_way else ""
+    one_way += "".join(f"<p><bdi>{_text(line)}</bdi></p>" for line in move_words(entry))
     tables = "".join(
         _table(
             {"metric": "metres", "imperial": "feet"}[system],

@@ -11,6 +11,7 @@ from tapehook.handover.typesetting import Paper, set_pdf, unscaled
 from tapehook.picture.strip_picture import PT, Piece, StripText, pieces, strip_picture
 from tapehook.prep import LensPrep, Prep
 from tapehook.prep.as_json import finite
+from tapehook.prep.results import StopView
 from tapehook.prep.strips import LensStrip
 from tapehook.strip import RowKind, Strip, Tick
 
@@ -52,14 +53,31 @@ def printed_strip(entry: LensPrep, made: LensStrip) -> PrintedStrip:
     """The strip of a lens with its words."""
     strip, axis = made.strip, _AXIS_WORD[made.axis]
     name, _, serial = entry.title.rpartition(" · ")
-    note = f"{axis} ø {_mm(strip)}" + (f" {made.depth_stop.text}" if made.depth_stop else "")
+    on = made.on_extender
+    name += f" + {on.factor:g}x" if on else ""
+    note = " ".join(filter(None, (f"{axis} ø {_mm(strip)}", _made_for(made))))
     return PrintedStrip(
         strip,
-        f"{entry.title} · {axis}",
+        f"{entry.title} · {axis}" + (f" · with the {on.factor:g}x extender: {on.text}" if on else "") + _water(made),
         StripText(name, f"{entry.lens.id} · {serial.removeprefix('serial ')}", note),
         _facts(made),
         _cautions(entry, made),
     )
+
+
+def _made_for(made: LensStrip) -> str:
+    """What a strip was made for, for its white end: the stop, the extender, the glass, the water."""
+    stop = made.depth_stop.text if made.depth_stop else ""
+    words = [made.on_extender.text if made.on_extender else made.moved_for or stop]
+    if made.on_extender and made.moved_for:
+        words.append("moved")
+    return " ".join(filter(None, (*words, "in water" if made.port else "")))
+
+
+def _water(made: LensStrip) -> str:
+    if made.port is None:
+        return ""
+    return f" · in the water, {'flat' if math.isinf(made.port.radius_m) else 'dome'} port"
 
 
 def unsized(entry: LensPrep, one: LensStrip) -> PrintedStrip:
@@ -93,18 +111,28 @@ def _ring_words(strip: Strip) -> str:
 
 def _facts(made: LensStrip) -> str:
     strip = made.strip
-    parts = [_ring_words(strip), "Lay it by the triangle."]
+    lay_at = f" with the ring at {made.lay_at}" if made.lay_at else ""
+    parts = [_ring_words(strip), f"Lay it by the triangle{lay_at}."]
     if made.depth_stop:
-        parts.append(f"Wings: depth of field at {made.depth_stop.text}.")
+        parts.append(f"Wings: depth of field at {_at(made, made.depth_stop)}.")
+    on = made.on_extender
+    if on and on.set_to and on.works_at:
+        parts.append(f"Iris ring at {on.set_to.text} works at {on.works_at.text}.")
     return " ".join(parts)
+
+
+def _at(made: LensStrip, stop: StopView) -> str:
+    """A stop of the ring as it is said: with an extender as it works."""
+    works = made.on_extender.works_at if made.on_extender else None
+    return works.text if works else stop.text
 
 
 def _cautions(entry: LensPrep, made: LensStrip) -> tuple[str, ...]:
     """What must be known before the strip is trusted."""
-    found = list(made.assumptions)
+    found = [*made.moved, *made.assumptions]
     doubtful = [tick for tick in made.strip.ticks if tick.doubt and tick.label]
     if doubtful:
-        at = f" at {made.stop.text}" if made.stop else ""
+        at = f" at {_at(made, made.stop)}" if made.stop else ""
         several = "marks are" if len(doubtful) > 1 else "mark is"
         found.append(f"{len(doubtful)} {several} not firm{at}. {_HIDDEN}")
     if any(row.suspect for row in entry.marks):
@@ -191,7 +219,23 @@ def strip_as_json(made: LensStrip, prep: Prep) -> dict[str, Any]:
         "judged_at": made.stop.text if made.stop else None,
         "depth_at": made.depth_stop.text if made.depth_stop else None,
         **shape_as_json(made.strip, focus=made.axis == "focus"),
+        "moved": list(made.moved),
+        "extender": _extender_as_json(made),
+        "in_water": made.port is not None,
         "assumptions": list(made.assumptions),
+    }
+
+
+def _extender_as_json(made: LensStrip) -> dict[str, Any] | None:
+    on = made.on_extender
+    if on is None:
+        return None
+    return {
+        "factor": on.factor,
+        "length_mm": 1e3 * on.length_m,
+        "focal_mm": None if on.focal_m is None else 1e3 * on.focal_m,
+        "set_to": on.set_to.text if on.set_to else None,
+        "stop": on.works_at.text if on.works_at else None,
     }
 
 
@@ -220,5 +264,8 @@ def blank_as_json(strip: Strip, lens_id: str | None, title: str) -> dict[str, An
         "judged_at": None,
         "depth_at": None,
         **shape_as_json(strip, focus=False),
+        "moved": [],
+        "extender": None,
+        "in_water": False,
         "assumptions": [],
     }

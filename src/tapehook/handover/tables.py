@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 
 from tapehook.finding import Finding
 from tapehook.prep import LensPrep, Prep
+from tapehook.prep.shooting_map import map_at, moved_word
 
 Cell = str | float | bool | None
 
@@ -61,10 +62,18 @@ def render_tables(prep: Prep) -> dict[str, str]:
 
 
 def main_tables(prep: Prep) -> dict[str, Table]:
-    """Marks, ring positions and findings, by name."""
+    """Marks, ring positions and findings, by name.
+
+    Where a lens is moved for the shoot a last column says so: where the map puts its marks then, and what for.
+    """
+    moved = any(moved_word(lens) for lens in prep.lenses)
+    more_marks, more_rounds = (("shooting_position",), ("moved_for",)) if moved else ((), ())
     return {
-        "marks": (_MARKS, [row for lens in prep.lenses for row in _marks(lens)]),
-        "ring_positions": (_RING_POSITIONS, [row for lens in prep.lenses for row in _rounds(lens)]),
+        "marks": ((*_MARKS, *more_marks), [row for lens in prep.lenses for row in _marks(lens, moved=moved)]),
+        "ring_positions": (
+            (*_RING_POSITIONS, *more_rounds),
+            [row for lens in prep.lenses for row in _rounds(lens, moved=moved)],
+        ),
         "findings": (_FINDINGS, [_finding(finding) for finding in prep.findings]),
     }
 
@@ -104,8 +113,10 @@ def _percent(share: float | None) -> float | None:
     return None if share is None else 100.0 * share
 
 
-def _marks(entry: LensPrep) -> Iterable[Sequence[Cell]]:
+def _marks(entry: LensPrep, *, moved: bool) -> Iterable[Sequence[Cell]]:
+    moved_to = map_at(entry) if moved and moved_word(entry) else None
     for mark in entry.marks:
+        there = None if moved_to is None else float(moved_to.curve(mark.value)[0])
         yield (
             entry.lens.id,
             entry.title,
@@ -122,10 +133,12 @@ def _marks(entry: LensPrep) -> Iterable[Sequence[Cell]]:
             mark.taped,
             mark.both_ways,
             mark.suspect,
+            *((there,) if moved else ()),
         )
 
 
-def _rounds(entry: LensPrep) -> Iterable[Sequence[Cell]]:
+def _rounds(entry: LensPrep, *, moved: bool) -> Iterable[Sequence[Cell]]:
+    what = moved_word(entry).removeprefix("for ") or None
     for row in entry.rounds:
         yield (
             entry.lens.id,
@@ -136,6 +149,7 @@ def _rounds(entry: LensPrep) -> Iterable[Sequence[Cell]]:
             row.position,
             row.plus_minus,
             entry.lens.unit,
+            *((what,) if moved else ()),
         )
 
 

@@ -216,7 +216,10 @@ class StripsAsked(Asked):
 
     lens: tuple[Key, ...] = Field(default=(), max_length=1000)
     axis: Axis = "focus"
-    marks: Literal["map", "deg", "percent"] = "map"
+    marks: Literal["map", "read", "deg", "percent"] = "map"
+    """From the map as it holds on the shoot, or as it was read; or blank, to be marked by hand."""
+    extender: Literal["", "on"] = ""
+    """For the lens on the extender that it is also used with."""
     diameter: Short = ""
     circumference: Short = ""
     rotation: Short = ""

@@ -10,6 +10,7 @@ from typing import Any
 
 from tapehook.book.jobs import CameraBuild
 from tapehook.handover.pocket import job_data
+from tapehook.handover.pocket_moves import moving_terms
 from tapehook.job import Motor
 from tapehook.pages.desk import JobNow
 from tapehook.prep import LensPrep, Prep
@@ -87,7 +88,12 @@ def _budget(entry: LensPrep) -> dict[str, Any] | None:
         }
         for term in view.budget.terms
     ]
-    return {"distanceM": [value if math.isfinite(value) else None for value in distances], "terms": terms}
+    shown: dict[str, Any] = {
+        "distanceM": [value if math.isfinite(value) else None for value in distances],
+        "terms": terms,
+    }
+    moving = moving_terms(entry, view.budget.distance_m)
+    return shown if moving is None else {**shown, "moving": moving}
 
 
 def _shifts(shift: Any, count: int) -> list[float]:  # noqa: ANN401 - an array or one value

@@ -36,6 +36,7 @@ from tapehook.prep.strips import USUAL_TAPE_MM, StripWish, lens_strip
 from tapehook.strip import BlankKind, Ring, StripRefusal, blank_strip
 
 _SIZE = re.compile(r' width="[\d.]+" height="[\d.]+"')
+FROM_MAP = ("map", "read")
 NO_SIZE = "the diameter of its ring is not known: measure it where the strip will lie"
 
 
@@ -86,7 +87,7 @@ def read_fields(asked: StripsAsked) -> Fields:
     around = reader.take("circumference", asked.circumference, circumference_mm, "a length such as 251mm")
     if across is not None and around is not None:
         reader.refuse("circumference", asked.circumference or "", "one of diameter and circumference, not both")
-    rows = 2 if asked.units == "both" and asked.marks == "map" and asked.axis == "focus" else 1
+    rows = 2 if asked.units == "both" and asked.marks in FROM_MAP and asked.axis == "focus" else 1
     fields = Fields(
         around if around is not None else None if across is None else math.pi * across,
         reader.take("turn", asked.rotation, turn_deg, "degrees of turn such as 270"),
@@ -122,7 +123,7 @@ def strips_of(now: JobNow, prep: Prep, asked: StripsAsked) -> StripSheet:
 
 def _one(prep: Prep, entry: LensPrep, asked: StripsAsked, fields: Fields, around: float) -> ShownStrip | None:
     """The strip of one lens; in proportion where ``around`` is nothing, and none where a blank one has no size."""
-    if asked.marks != "map":
+    if asked.marks not in FROM_MAP:
         return _blank(entry, asked, fields, around) if around else None
     if not around:
         return _in_proportion(entry, asked, fields)
@@ -132,7 +133,10 @@ def _one(prep: Prep, entry: LensPrep, asked: StripsAsked, fields: Fields, around
 
 def _wish(around: float, rotation: float | None, asked: StripsAsked, fields: Fields) -> StripWish:
     ring = Ring(around, rotation, asked.far_end == "left", fields.zero)
-    return StripWish(ring, asked.axis, asked.units or None, fields.tape_mm, fields.depth_at)
+    as_read, extender_on = asked.marks == "read", asked.extender == "on"
+    return StripWish(
+        ring, asked.axis, asked.units or None, fields.tape_mm, fields.depth_at, as_read=as_read, extender_on=extender_on
+    )
 
 
 def _in_proportion(entry: LensPrep, asked: StripsAsked, fields: Fields) -> ShownStrip | None:

@@ -90,7 +90,8 @@ def gap_shift(lens: Lens, gap: Gap | None, optics: Optics | None) -> tuple[Senso
     """
     if gap is None or optics is None or not lens.squeeze:
         return ()
-    return (SensorShift(TWO_DIRECTIONS, -gap.dpt * optics.focal_m**2 / (1.0 + lens.squeeze)),)
+    left_m = -gap.dpt * optics.focal_m**2 / (1.0 + lens.squeeze)
+    return (SensorShift(TWO_DIRECTIONS, left_m, kept="strips and pulls stay where level lines are sharp"),)
 
 
 def anamorphic_of(lens: Lens, optics: Optics) -> Anamorphic:

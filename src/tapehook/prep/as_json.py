@@ -5,6 +5,7 @@ from typing import Any, Literal
 
 from tapehook.job.records import Axis
 from tapehook.lens import LensMap, Play
+from tapehook.lens.map import Z95
 from tapehook.lens.proof_marks import TIMES
 from tapehook.lens.twins import BorrowedMap
 from tapehook.notation import System
@@ -103,7 +104,14 @@ def _lens(entry: LensPrep) -> dict[str, Any]:
             for row in entry.zoom
         ],
         "shifts": [
-            {"name": one.name, "shift_um": one.shift_m * 1e6, "stop": _stop_of(entry, one.role)} for one in entry.shifts
+            {
+                "name": one.name,
+                "shift_um": one.shift_m * 1e6,
+                "plus_minus_um": Z95 * one.sd_m * 1e6,
+                "stop": _stop_of(entry, one.role),
+                "not_on_paper": one.kept,
+            }
+            for one in entry.shifts
         ],
         "extender": extended_as_json(entry),
         "port": ported_as_json(entry),
@@ -171,9 +179,10 @@ def _moved(entry: LensPrep) -> dict[str, Any] | None:
     found = shooting_map(entry)
     if found is None:
         return None
-    rows = zip(found.distance_m.tolist(), found.position.tolist(), strict=True)
-    grid = [{"distance_m": finite(distance), "position": position} for distance, position in rows]
-    return {"stop": found.stop, "because": list(found.because), "grid": grid[::-1]}
+    rows = zip(found.distance_m.tolist(), found.position.tolist(), found.plus_minus.tolist(), strict=True)
+    grid = [{"distance_m": finite(distance), "position": at, "band95": half} for distance, at, half in rows]
+    kept = [{"name": name, "why": why} for name, why in found.kept]
+    return {"stop": found.stop, "because": list(found.because), "not_on_paper": kept, "grid": grid[::-1]}
 
 
 def _backlash(entry: LensPrep) -> dict[str, Any] | None:

@@ -51,6 +51,15 @@ def extender_of(lens: Lens) -> Extender | None:
     return Extender(lens.extender, (lens.extender_length_mm or 0.0) * MM)
 
 
+def ring_stop(entry: LensPrep, factor: float = 1.0) -> StopView | None:
+    """What the iris ring is set to for the shooting stop, or the widest: opened by what an extender takes."""
+    wanted = entry.shooting or entry.widest
+    if wanted is None or factor == 1.0:
+        return wanted
+    number = max(wanted.t_number / factor, entry.widest.t_number if entry.widest else 0.0)
+    return stop_view(number, entry.transmission)
+
+
 def extended(
     lens: Lens, basis_stops: tuple[StopView | None, StopView | None], floor: "Floor", budgets: Sequence[BudgetView]
 ) -> Extended | None:

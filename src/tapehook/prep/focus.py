@@ -318,7 +318,7 @@ def focus_budgets(
     views = []
     for role, stop in roles:
         if stop is not None:
-            moved = [shift_term(x.name, x.shift_m, optics, distance) for x in shifts if x.role in (None, role)]
+            moved = [_moved_term(one, optics, distance) for one in shifts if one.role in (None, role)]
             budget = budget_over(distance, width_dpt(optics, stop, distance), [*terms, *moved])
             at_m = float(budget.distance_m[budget.worst])
             depth = depth_of_field(at_m, optics.focal_m, stop.f_number, optics.blur_m, optics.pupil)
@@ -345,6 +345,14 @@ def _terms(
         BudgetTerm("backlash", "bias", play / slope, assumed=play_assumed),
         BudgetTerm("tape", "scatter", Z95 * taping_sd_m(distance) * q * q, source="set", assumed=True),
     ]
+
+
+def _moved_term(shift: SensorShift, optics: Optics, distance_m: Floats) -> BudgetTerm:
+    """What a shift leaves: all of it, or its doubt where the marks are moved by it (see ``shooting_map``)."""
+    if shift.kept is not None:
+        return shift_term(shift.name, shift.shift_m, optics, distance_m)
+    left = shift_term(shift.name, Z95 * shift.sd_m, optics, distance_m)
+    return BudgetTerm(shift.name, "scatter", left.shift_dpt)
 
 
 def shift_term(name: str, shift_m: float, optics: Optics, distance_m: Floats) -> BudgetTerm:

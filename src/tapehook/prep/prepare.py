@@ -46,6 +46,7 @@ from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, Le
 from tapehook.prep.rounds import round_distances, round_rows
 from tapehook.prep.shift_findings import shift_findings
 from tapehook.prep.shifts import shifts_of
+from tapehook.prep.shooting_map import moved_by
 from tapehook.prep.twin_findings import with_twins
 from tapehook.prep.twins import find_twins
 from tapehook.prep.unread import unread_findings
@@ -201,9 +202,11 @@ def _prepare_lens(
     budgets, budget_assumptions = focus_budgets(ring, lens, basis, usual, flange, shifts, zooming)
     zoom = zoom_rows(zoom_map, lens_map, optics, basis.shooting or basis.widest)
     usable = lens_map if lens_map is not None and lens_map.monotone else None
+    role = "shooting" if basis.shooting else "widest"
+    on_paper = usable and moved_by(usable, optics, [one for one in shifts if one.role in (None, role)])
     findings = [*lens_findings(lens, title, batch.job, basis, ring, budgets, others, serials_read=batch.serials_read)]
     findings += heat_findings(Maker(lens, title), lens, job, basis, ring, readings.get("focus", []))
-    findings += shift_findings(Maker(lens, title), lens, job, basis, ring, readings.get("focus", []), flange)
+    findings += shift_findings(Maker(lens, title), lens, job, basis, ring, readings.get("focus", []), flange, shifts)
     findings += anamorphic_findings(Maker(lens, title), lens, job, basis, ring, gap)
     findings += zoom_findings(Maker(lens, title), lens, job, basis, zoom)
     findings += extender_findings(Maker(lens, title), lens, basis, budgets)
@@ -232,7 +235,7 @@ def _prepare_lens(
         one_way=lens_map.marks.one_way if lens_map else False,
         marks=marks,
         suspects=ring.suspects,
-        rounds=() if batch.brief else _rounds(usable, ring),
+        rounds=() if batch.brief else _rounds(on_paper, ring),
         depth_stops=basis.depth_stops if basis.optics else (),
         depth_rows=() if batch.brief else _depth_rows(basis, ring),
         depth_uncertainty=_uncertainty(basis, ring),

@@ -198,12 +198,16 @@ class ZoomRow:
 class SensorShift:
     """Something that moves focus as a move of the sensor would: ``shift_m``, positive: as if it lay too far back.
 
-    ``role`` is the stop it holds at, None for every stop.
+    ``role`` is the stop it holds at, None for every stop; ``sd_m`` how sure it is. ``kept`` says why the marks of
+    strips and handover are not moved for it, None where they are; ``said`` names what stands behind the lens.
     """
 
     name: str
     shift_m: float
     role: Literal["widest", "shooting"] | None = None
+    sd_m: float = 0.0
+    kept: str | None = None
+    said: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,21 +2,28 @@
 
 from collections.abc import Iterator
 
+import numpy as np
+import numpy.typing as npt
+
+from tapehook.lens.map import Z95
 from tapehook.lens.next_mark import ENOUGH
 from tapehook.notation import FULL_STOPS
-from tapehook.prep.basis import stop_view
+from tapehook.prep.basis import Optics, stop_view
 from tapehook.prep.focus import shift_term
 from tapehook.prep.results import BudgetView, LensPrep, StopView
 from tapehook.prep.room import SMALLEST_T, optics_of
 from tapehook.prep.shifts import STOPPING_DOWN, shifts_at
-from tapehook.shot import budget_over
+from tapehook.shot import BudgetTerm, budget_over
+
+Floats = npt.NDArray[np.float64]
 
 
 def safe_stop(entry: LensPrep) -> StopView | None:
     """From which stop on a lens is good enough at its worst distance; None without a budget, or for no stop to T22.
 
     Worked out from its budget at the widest stop known: every share falls as the f-number rises, but for the move of
-    best focus, which is taken at each stop as charts tell it. Every smaller stop to T22 is as safe.
+    best focus. Of that counts what charts tell of each stop beyond what the marks on paper are moved by, which hold for
+    the shooting stop. Every smaller stop to T22 is as safe.
     """
     if not entry.budgets:
         return None
@@ -42,7 +49,19 @@ def _own(entry: LensPrep, view: BudgetView, stop: StopView) -> float:
     optics, distance = optics_of(entry), view.budget.distance_m
     terms = [term for term in view.budget.terms if term.name != STOPPING_DOWN]
     if optics is not None:
-        moved = [one for one in shifts_at(entry, stop) if one.name == STOPPING_DOWN]
-        terms += [shift_term(one.name, one.shift_m, optics, distance) for one in moved]
+        terms += _moving(entry, stop, optics, distance)
     width = view.budget.half_width_dpt * (stop.f_number / view.stop.f_number)
     return budget_over(distance, width, terms).worst_own
+
+
+def _moving(entry: LensPrep, stop: StopView, optics: Optics, distance_m: Floats) -> Iterator[BudgetTerm]:
+    """What the move to a stop leaves beside the paper of the shooting stop, and the doubt of both."""
+    paper = entry.shooting or entry.widest or stop
+    here, there = (next((x for x in shifts_at(entry, s) if x.name == STOPPING_DOWN), None) for s in (stop, paper))
+    moved = there if there is not None and there.kept is None else None
+    left_m = (here.shift_m if here else 0.0) - (moved.shift_m if moved else 0.0)
+    yield shift_term(STOPPING_DOWN, left_m, optics, distance_m)
+    if moved is not None:
+        sd_m = max(moved.sd_m, here.sd_m if here else 0.0)
+        doubt = shift_term(STOPPING_DOWN, Z95 * sd_m, optics, distance_m)
+        yield BudgetTerm(doubt.name, "scatter", doubt.shift_dpt)

@@ -11,8 +11,19 @@ from tapehook.notation import format_distance
 from tapehook.prep.basis import Basis, Optics, stop_view
 from tapehook.prep.flange_findings import side
 from tapehook.prep.focus import FocusRing, vergence_slope
-from tapehook.prep.results import FlangePrep, FlangeUnusable, StopView
-from tapehook.prep.shifts import NOTICEABLE_M, UM, Behind, behind, glass_shift_of, made_with, shot_with, state_of
+from tapehook.prep.results import FlangePrep, FlangeUnusable, SensorShift, StopView
+from tapehook.prep.shifts import (
+    GLASS,
+    NOTICEABLE_M,
+    STOPPING_DOWN,
+    UM,
+    Behind,
+    behind,
+    glass_shift_of,
+    made_with,
+    shot_with,
+    state_of,
+)
 from tapehook.prep.wording import Maker, depth_used, percent, width_text
 
 WATCH_FROM = 0.25
@@ -30,14 +41,18 @@ def shift_findings(
     ring: FocusRing,
     readings: Sequence[Reading],
     flange: FlangePrep | FlangeUnusable | None,
+    shifts: Sequence[SensorShift],
 ) -> Iterator[Finding]:
-    """All that is said of both on one lens; nothing where no glass is named and no chart was found at two stops."""
+    """All that is said of both on one lens; nothing where no glass is named and no chart was found at two stops.
+
+    ``shifts`` are those of the lens, as its budgets take them.
+    """
     yield from _unknown(make, lens, job, readings)
     yield from _mixed(make, job, readings)
     if basis.optics is not None and readings:
-        yield from _glass(make, lens, job, basis, basis.optics, readings)
+        yield from _glass(make, lens, job, basis, basis.optics, readings, shifts)
     if basis.optics is not None and isinstance(flange, FlangePrep) and flange.stop_shift is not None:
-        yield from _stopping_down(make, basis, basis.optics, ring.axis.lens_map, flange, flange.stop_shift)
+        yield from _stopping_down(make, basis, basis.optics, ring.axis.lens_map, flange, flange.stop_shift, shifts)
 
 
 def _unknown(make: Maker, lens: Lens, job: Job, readings: Sequence[Reading]) -> Iterator[Finding]:
@@ -77,31 +92,52 @@ def _used(shift_m: float, optics: Optics, stop: StopView) -> float:
     return abs(shift_m) / (stop.f_number * optics.blur_m) if optics.blur_m > 0 else float("inf")
 
 
-def _severity(share: float) -> Severity:
-    return "fix" if share >= FIX_FROM else "watch" if share >= WATCH_FROM else "info"
+def _severity(share: float, left: float | None = None) -> Severity:
+    """How bad a shift is; where the marks on paper are moved for it, only what is ``left`` of it can need mending."""
+    soft = share if left is None else left
+    return "fix" if soft >= FIX_FROM else "watch" if share >= WATCH_FROM else "info"
+
+
+def _of(shifts: Sequence[SensorShift], name: str, roles: tuple[str | None, ...]) -> SensorShift | None:
+    return next((one for one in shifts if one.name == name and one.role in roles), None)
+
+
+BY_PAPER = "Focus by these, not by the engraved ring"
 
 
 def _glass(
-    make: Maker, lens: Lens, job: Job, basis: Basis, optics: Optics, readings: Sequence[Reading]
+    make: Maker,
+    lens: Lens,
+    job: Job,
+    basis: Basis,
+    optics: Optics,
+    readings: Sequence[Reading],
+    shifts: Sequence[SensorShift],
 ) -> Iterator[Finding]:
     """Marks made in one state and shot in another, with the share that takes."""
     stop, there = _stop(basis), behind(made_with(readings), job.filters)
-    shifts = {state: glass_shift_of(state_of(state), readings, job.filters) for state in shot_with(lens, job)}
-    told = {state: shift for state, shift in shifts.items() if shift is not None and abs(shift) >= NOTICEABLE_M}
+    known = {state: glass_shift_of(state_of(state), readings, job.filters) for state in shot_with(lens, job)}
+    told = {state: shift for state, shift in known.items() if shift is not None and abs(shift) >= NOTICEABLE_M}
     if stop is None or not told:
         return
     state = max(told, key=lambda one: abs(told[one]))
     shift_m, here = told[state], behind(state, job.filters)
     share = _used(shift_m, optics, stop)
     said = "" if any(one.rear_filter for one in readings) else " (no mark names any)"
-    yield make(
-        "glass.marks",
-        _severity(share),
+    message = (
         f"Its marks were made with {there.text} behind the lens{said} and are shot with {here.text}: "
-        f"{_moved(shift_m)}, {percent(share)} of the depth at {stop.text} at every distance{_assumed(here, there)}.",
-        "Make the marks again with that glass in place; a back focus set for it is a lens technician's work.",
-        depth_used(share, stop.text),
+        f"{_moved(shift_m)}, {percent(share)} of the depth at {stop.text} at every distance{_assumed(here, there)}"
     )
+    paper = _of(shifts, GLASS, (None,))
+    if paper is not None and paper.kept is None:
+        left = _used(Z95 * paper.sd_m, optics, stop)
+        message += f". Strip, tables and pulls are moved for it, +- {percent(left)}."
+        step = f"{BY_PAPER}; check infinity on a chart with the glass in."
+        yield make("glass.marks", _severity(share, left), message, step, depth_used(share, stop.text, left))
+        return
+    why = f". Strip and ring positions are not moved for it: {paper.kept}." if paper is not None else "."
+    step = "Make the marks again with that glass in place; a back focus set for it is a lens technician's work."
+    yield make("glass.marks", _severity(share), message + why, step, depth_used(share, stop.text))
 
 
 def _moved(shift_m: float) -> str:
@@ -114,7 +150,13 @@ def _assumed(*states: Behind) -> str:
 
 
 def _stopping_down(
-    make: Maker, basis: Basis, optics: Optics, lens_map: LensMap | None, flange: FlangePrep, shift: StopShift
+    make: Maker,
+    basis: Basis,
+    optics: Optics,
+    lens_map: LensMap | None,
+    flange: FlangePrep,
+    shift: StopShift,
+    shifts: Sequence[SensorShift],
 ) -> Iterator[Finding]:
     """How far best focus moves from the widest stop tested to the shooting stop, or to the smallest tested."""
     widest, smallest = (_view(n, basis) for n in (shift.f_number[0], shift.f_number[-1]))
@@ -141,9 +183,17 @@ def _stopping_down(
         f"{carried} ({rests}){_left_open(basis, lens_map, flange, widest)}."
     )
     step = "Find focus by the picture at the stop of the shot, or make the marks there; nobody should shim for it."
+    paper = _of(shifts, STOPPING_DOWN, ("shooting",)) if stop is shooting else None
+    if paper is not None and paper.kept is None:
+        opened = percent(_used(shift_m, optics, widest))
+        message += f" Strip, tables and pulls are moved for it; at {widest.text} they are {opened} out."
+        step = f"{BY_PAPER}; opened up, by a strip for that stop. Do not shim for it."
+    elif paper is not None:
+        message += f" Strip and ring positions are not moved for it: {paper.kept}."
     if not tested:
         step = f"Find best focus on one chart at {widest.text} and at {stop.text}. {step}"
-    yield make("stopping_down.moves", _severity(share), message, step, depth_used(share, stop.text, spread))
+    left = spread if paper is not None and paper.kept is None else None
+    yield make("stopping_down.moves", _severity(share, left), message, step, depth_used(share, stop.text, spread))
 
 
 def _distances(flange: FlangePrep, basis: Basis) -> str:

@@ -112,13 +112,15 @@ def terms_of(plan: ShotPlan, person: Person, held: Held) -> Terms:
     squared = ring.focal_m**2
     if isinstance(entry.flange, FlangePrep) and entry.flange.verdict.cause in ("flange", "fine"):
         known["flange"] = entry.flange.fit.flange_m()[0] / squared * _ratio(state, ring) ** 2 / width
-    ends = {}
+    ends, left = {}, {}
     for moved in shifts_at(entry, plan.stop):
-        share = moved.shift_m / squared * _ratio(state, ring) ** 2 / width
+        per_metre_off = _ratio(state, ring) ** 2 / squared / width
         if moved.name == TWO_DIRECTIONS:
-            ends[moved.name] = _both(share, entry.lens.squeeze or 1.0)
-        else:
-            known[moved.name] = share
+            ends[moved.name] = _both(moved.shift_m * per_metre_off, entry.lens.squeeze or 1.0)
+        elif moved.kept is not None:
+            known[moved.name] = moved.shift_m * per_metre_off
+        else:  # the ring is moved for it: its doubt is left
+            left[moved.name] = moved.sd_m * per_metre_off
     slope = ring.slope(late)
     play = lens_map.play()
     half_play = (abs(play.value) if play else USUAL_PLAY_DEG / lens_map.degrees_per_unit) / 2.0 / slope / width
@@ -126,10 +128,11 @@ def terms_of(plan: ShotPlan, person: Person, held: Held) -> Terms:
     per_metre = subject**2 / width * _nearer(held.distance_m, ring)
     body_m = math.hypot(person.missed_mark_cm, person.lean_cm, person.sway_cm) / 100.0
     scatter = {
-        "map": lens_map.position(ring.fittings.scale_m(late))[1] / slope / width,
+        "map": (entry.focus_map or lens_map).position(ring.fittings.scale_m(late))[1] / slope / width,
         "read-out": step / math.sqrt(12.0) / slope / width,
         "tape": taping_sd_m(held.distance_m) * per_metre,
         "body": body_m * per_metre,
+        **left,
     }
     return Terms(known, half_play, scatter, ends)
 

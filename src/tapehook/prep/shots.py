@@ -16,6 +16,7 @@ from tapehook.optics import Pupil
 from tapehook.prep.basis import Optics, stop_view
 from tapehook.prep.results import CameraPrep, LensPrep, Prep, StopView
 from tapehook.prep.room import SMALLEST_T, optics_of
+from tapehook.prep.shooting_map import map_at, move_words
 from tapehook.prep.shot_late import monitor_delay_s, said_of_delay
 from tapehook.prep.shot_lens import NoPlan, fitted, said_of_lens
 from tapehook.prep.shot_ring import Lane, Ring
@@ -135,7 +136,8 @@ class _Scene:
 
 
 def _scene(prep: Prep, shot: Shot) -> _Scene:
-    entry, lens_map, optics = _lens(prep, shot)
+    entry, read, optics = _lens(prep, shot)
+    lens_map = map_at(entry, _asked(entry, shot)) or read
     time = np.arange(int(np.floor(shot.length_s * shot.frames_per_second + 1e-9)) + 1) / shot.frames_per_second
     camera = _camera(shot, time)
     lag_s, limits, unknown = _motor(prep.job, shot)
@@ -206,7 +208,7 @@ def plan_shot(
         scene.lag_s,
         scene.limits,
         why,
-        (*_ASSUMED, *said_of_lens(entry, shot, ring), *scene.unknown),
+        (*_ASSUMED, *move_words(entry, stop), *said_of_lens(entry, shot, ring), *scene.unknown),
         ring,
         prep.cameras,
     )
@@ -262,6 +264,11 @@ def _stop(entry: LensPrep, shot: Shot) -> StopView:
     if stop is None:
         raise NoPlan("stop", None, "a T-stop, here or in job.toml, as the lens has none")
     return stop
+
+
+def _asked(entry: LensPrep, shot: Shot) -> StopView | None:
+    """The stop that the file of the shot asks for, whether the lens opens so wide or not; None where it asks none."""
+    return None if shot.stop is None else stop_view(parse_stop(shot.stop).number, entry.transmission)
 
 
 def _through(path: Sequence[Waypoint], time: Floats) -> Floats:

@@ -11,6 +11,7 @@ from tapehook.job.ready_strips import ReadyStrip
 from tapehook.lens import LensMap
 from tapehook.prep.results import LensPrep, StopView
 from tapehook.prep.room import optics_of, room
+from tapehook.prep.shooting_map import map_at
 from tapehook.prep.strips import measured_degrees_per_unit
 from tapehook.strip import StripTurn, best_pins, turn_strip
 
@@ -106,7 +107,7 @@ def _worst(fit: StripFit | None) -> float:
 
 def match_lens(entry: LensPrep, strips: Sequence[ReadyStrip]) -> LensMatch:
     """All strips that can be laid on a lens, the best first; shares at the shooting stop, or else the widest."""
-    lens_map, degrees = entry.focus_map, measured_degrees_per_unit(entry.lens)
+    lens_map, degrees = map_at(entry), measured_degrees_per_unit(entry.lens)
     stop = entry.shooting or entry.widest
     if lens_map is None:
         return LensMatch(entry.lens.id, stop, (), "there is no focus map")

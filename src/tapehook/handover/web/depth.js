@@ -119,24 +119,41 @@ export function depth(optics, tNumber, distanceM, fNumber = null) {
 }
 
 /**
- * Position of the ring at a distance, and half-width of its 95 % band, from a map's grid; null outside the map.
+ * What moves the ring at a T-number: um and plusMinusUm (of the sensor), words; null where nothing does.
+ * map.moves.stops hold for whole and third stops; the nearest is taken.
+ */
+export function moveAt(map, tNumber) {
+  if (!map?.moves) return null;
+  const off = (one) => Math.abs(Math.log(one.t / tNumber));
+  return map.moves.stops.reduce((best, one) => (off(one) < off(best) ? one : best));
+}
+
+/**
+ * Position of the ring at a distance, and half-width of its 95 % band, from a map's grid; null outside the map. With a
+ * T-number it is where the ring has to stand at that stop, by map.moves where the map has them.
  *
  * map: datumM; farM, nearM (ends, far may be Infinity); positions and plusMinus, at places even in 1/(D - datum)
  * from far to near. Between grid points both follow the cubic through the four nearest. On a grid of 241 points it
  * stays within a hundredth of the band, the band within a twentieth of itself (a test measures both).
  */
-export function ringPosition(map, distanceM) {
+export function ringPosition(map, distanceM, tNumber = null) {
   const far = placeOf(map, map.farM);
   const part = (placeOf(map, distanceM) - far) / (placeOf(map, map.nearM) - far);
   if (!(part >= -1e-9 && part <= 1 + 1e-9)) return null;
-  const last = map.positions.length - 1;
+  const found = { position: along(map.positions, part), plusMinus: along(map.plusMinus, part) };
+  const move = tNumber === null ? null : moveAt(map, tNumber);
+  if (!move) return found;
+  const perUm = along(map.moves.perUm, part);
+  return { position: found.position + perUm * move.um, plusMinus: Math.hypot(found.plusMinus, perUm * move.plusMinusUm) };
+}
+
+/** Value at a part of the way, 0 to 1, by the cubic through the four nearest. */
+function along(values, part) {
+  const last = values.length - 1;
   const at = Math.min(Math.max(part, 0), 1) * last;
   const cell = Math.min(Math.floor(at), last - 1);
   const start = Math.min(Math.max(cell - 1, 0), last - 3);
-  return {
-    position: cubic(map.positions, start, at - start),
-    plusMinus: cubic(map.plusMinus, start, at - start),
-  };
+  return cubic(values, start, at - start);
 }
 
 function placeOf(map, distanceM) {

@@ -1,6 +1,6 @@
 // The pocket page: what is on the screen. Figures come from depth.js; what prep found stands in the page already.
 
-import { depth, nearestPossibleM, ringPosition, thinPupil } from "./depth.js";
+import { depth, moveAt, nearestPossibleM, ringPosition, thinPupil } from "./depth.js";
 import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance, parseTStop, shownStepM } from "./notation.js";
 import { drawRule, drawScale, roundStepM, textEms } from "./rule.js";
 import { search, searchEntry } from "./search.js";
@@ -289,7 +289,7 @@ function showNoDepth(sentence) {
 }
 
 function showRing(lens) {
-  const found = lens.map && ringPosition(lens.map, state.distanceM);
+  const found = lens.map && ringPosition(lens.map, state.distanceM, state.stop.t);
   at("ring").textContent = found ? formatPosition(found.position, lens.unit, lens.step) : "–";
   at("ring-plus-minus").textContent = found ? `+- ${formatPlusMinus(found.plusMinus, lens.unit)}` : "";
   at("ring-note").textContent = ringNote(lens);
@@ -301,6 +301,8 @@ function ringNote(lens) {
   if (state.distanceM > lens.map.farMarkM) notes.push(`Beyond the last mark read, ${write(lens.map.farMarkM)}.`);
   if (state.distanceM < lens.map.nearMarkM * (1 - 1e-9)) notes.push(`Nearer than the first mark read, ${write(lens.map.nearMarkM)}.`);
   if (lens.oneWay) notes.push(lens.oneWay);
+  const move = moveAt(lens.map, state.stop.t);
+  if (move?.words) notes.push(move.words);
   return notes.join(" ");
 }
 

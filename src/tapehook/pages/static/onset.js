@@ -2,7 +2,7 @@
 // any figure, so all of it goes on when the network drops. Who carries which lens is kept by the server: what was
 // chosen while it was out of reach is sent when it is back.
 
-import { depth, nearestPossibleM, ringPosition, thinPupil } from "./web/depth.js";
+import { depth, moveAt, nearestPossibleM, ringPosition, thinPupil } from "./web/depth.js";
 import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance, parseTStop, shownStepM } from "./web/notation.js";
 import { drawRule, roundStepM, textEms } from "./web/rule.js";
 import { search, searchEntry } from "./web/search.js";
@@ -263,9 +263,12 @@ function showFocal() {
 }
 
 function showRing(lens) {
-  const found = lens.map && ringPosition(lens.map, state.distanceM);
+  const found = lens.map && ringPosition(lens.map, state.distanceM, state.stop.t);
   at("ring").textContent = found ? formatPosition(found.position, lens.unit, lens.step) : "–";
   at("ring-plus-minus").textContent = found ? `+- ${formatPlusMinus(found.plusMinus, lens.unit)}` : (lens.noMap ?? "outside the map");
+  const words = moveAt(lens.map, state.stop.t)?.words ?? "";
+  at("move-note").textContent = words;
+  at("move-note").hidden = !words;
 }
 
 function showDepth(answer, optics, isSharp) {
@@ -346,11 +349,20 @@ at("tag").addEventListener("submit", (event) => {
 
 // --- the focus budget -------------------------------------------------------------------------------------------
 
+/** The terms of the budget, what glass and stopping down leave being that of the stop where it is given. */
+function termsAt({ terms, moving }, tNumber) {
+  if (!moving || tNumber === null) return terms;
+  const off = (one) => Math.abs(Math.log(one.t / tNumber));
+  const here = moving.stops.reduce((best, one) => (off(one) < off(best) ? one : best));
+  const left = here.terms.map(({ name, kind, metres }) => ({ name, kind, source: "lens", assumed: false, shiftDpt: moving.perMetreDpt.map((dpt) => dpt * metres) }));
+  return [...terms.filter((term) => !moving.names.includes(term.name)), ...left];
+}
+
 /** The terms of the budget here and at this stop, as shares: biases add, scatter adds in squares. */
-export function budgetAt(budget, datumM, distanceM, halfWidthDpt) {
+export function budgetAt(budget, datumM, distanceM, halfWidthDpt, tNumber = null) {
   const places = budget.distanceM.map((value) => 1 / (value - datumM));
   const place = 1 / (distanceM - datumM);
-  const terms = budget.terms.map((term) => ({ ...term, share: between(places, term.shiftDpt, place) / halfWidthDpt }));
+  const terms = termsAt(budget, tNumber).map((term) => ({ ...term, share: between(places, term.shiftDpt, place) / halfWidthDpt }));
   const sum = (chosen) => {
     const bias = chosen.filter((term) => term.kind === "bias").reduce((total, term) => total + term.share, 0);
     return bias + Math.hypot(...chosen.filter((term) => term.kind !== "bias").map((term) => term.share));
@@ -371,7 +383,7 @@ function showBudget(answer) {
   const { budget } = state.lens;
   at("budget-card").hidden = !(budget && answer);
   if (!budget || !answer) return;
-  const { terms, own, total } = budgetAt(budget, datumNow(), state.distanceM, answer.halfWidthDpt);
+  const { terms, own, total } = budgetAt(budget, datumNow(), state.distanceM, answer.halfWidthDpt, state.stop.t);
   at("budget-title").textContent = `focus budget at ${state.stop.text}`;
   at("budget-own").textContent = `${percent(own)} by the lens`;
   at("budget-total").textContent = total > own ? `${percent(total)} with what comes on set; 100 % = soft` : "100 % = soft";
