@@ -37,6 +37,11 @@ def test_by_hand() -> None:
     assert budget.worst_total == budget.worst_own == pytest.approx(0.6)
 
 
+def test_what_is_beyond_every_lens_is_infinite() -> None:
+    """Marks that make no sense give shares whose squares no number holds: no warning, and no figure."""
+    assert budget_over(2.0, 0.1, [_term("scatter", 1e200), _term("bias", 0.01)]).total.tolist() == [math.inf]
+
+
 def test_biases_do_not_cancel() -> None:
     """Two biases of opposite sign add: nothing says that they keep pointing apart."""
     assert budget_over(2.0, 0.1, [_term("bias", 0.01), _term("bias", -0.01)]).worst_total == pytest.approx(0.2)

@@ -86,5 +86,6 @@ def budget_over(distance_m: npt.ArrayLike, half_width_dpt: npt.ArrayLike, terms:
 
 def _combine(shares: Floats, bias: npt.NDArray[np.bool_]) -> Floats:
     """Biases added, scatter in squares: (terms, G) to (G,)."""
-    total: Floats = shares[bias].sum(axis=0) + np.sqrt((shares[~bias] ** 2).sum(axis=0))
+    with np.errstate(over="ignore"):  # what is beyond every lens is infinite
+        total: Floats = shares[bias].sum(axis=0) + np.sqrt((shares[~bias] ** 2).sum(axis=0))
     return total
