@@ -73,6 +73,15 @@ def test_lasting_errors_point_the_worse_way(at_m: float, f_number: float, flange
     assert chance_at_worst(made, optics) == pytest.approx(min(both), abs=0.004)
 
 
+def test_what_is_beyond_every_lens_has_no_chance() -> None:
+    """Shares whose squares no number holds, as of marks that make no sense, are as good as no chance, and no error."""
+    (view, *_) = _entry().budgets
+    optics = optics_of(_entry())
+    assert optics is not None
+    made = replace(view, budget=budget_over([1.0], [0.1], [BudgetTerm("map", "scatter", np.array([1e200]))]))
+    assert chance_at_worst(made, optics) < 1e-100
+
+
 def test_who_keeps_the_mark_is_surer() -> None:
     """Without straying only lens and tape are left, and the chance grows."""
     entry = _entry()

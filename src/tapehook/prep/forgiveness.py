@@ -34,7 +34,7 @@ def chance_at_worst(view: BudgetView, optics: Optics, spreads: Spreads | None = 
     shares = view.budget.at_worst()
     known = sum(share for term, share in shares if term.kind == "bias" and term.name != "backlash")
     play = sum(share for term, share in shares if term.name == "backlash")
-    scatter = math.sqrt(sum(share**2 for term, share in shares if term.kind == "scatter")) / Z95
+    scatter = math.hypot(*(share for term, share in shares if term.kind == "scatter")) / Z95
     if not all(map(math.isfinite, (known, play, scatter))):
         return 0.0
     width = float(view.budget.half_width_dpt[view.budget.worst])

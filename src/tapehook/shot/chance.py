@@ -11,7 +11,7 @@ anamorphic lens, less than -1 to 1 is left: other ends take the place of these t
 """
 
 from collections.abc import Mapping
-from math import erf, sqrt
+from math import erf, hypot, sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -59,7 +59,7 @@ def largest(
     def without(name: str) -> float:
         b = sum(value for term, value in known.items() if term != name)
         p = 0.0 if name == "backlash" else half_play
-        s = sqrt(sum(value**2 for term, value in scatter_sd.items() if term != name))
+        s = hypot(*(value for term, value in scatter_sd.items() if term != name))
         left = [pair for term, pair in limits.items() if term != name]
         low, high = max((pair[0] for pair in left), default=-1.0), min((pair[1] for pair in left), default=1.0)
         return float(chance_sharp(b, p, s, low, high)[0])
