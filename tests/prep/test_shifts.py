@@ -137,6 +137,31 @@ def test_the_budget_takes_it(job: Job, name: str) -> None:
     assert plain.budget.worst_own < budget.budget.worst_own < plain.budget.worst_own + 0.1
 
 
+def test_a_move_that_its_own_doubt_exceeds_leaves_the_doubt_in_the_budget() -> None:
+    """Nothing planted, few charts: 1.96 sds over N c stand in the budget as scatter, beside the little that shows."""
+    job = a_job(readings=read_off(noise_deg=0.02), charts=_charts({2.0: 0.0, 4.0: 0.0}, repeats=1))
+    entry = prepare(job).lens("L1")
+    assert isinstance(entry.flange, FlangePrep)
+    assert entry.flange.stop_shift is not None
+    shift_m, sd_m = entry.flange.stop_shift.at(N)
+    assert abs(shift_m) < 1.96 * sd_m
+    view = entry.budget("shooting")
+    assert view is not None
+    (k,) = (i for i, term in enumerate(view.budget.terms) if term.name == "doubt of moves")
+    assert view.budget.terms[k].kind == "scatter"
+    assert view.budget.shares[k][0] == pytest.approx(1.96 * sd_m / (N * BLUR_UM * 1e-6), rel=1e-3)
+
+
+@pytest.mark.parametrize("distances_m, moved", [((0.6, 0.9, 1.5), False), ((0.6, 0.9, 2.5), True)])
+def test_charts_found_close_up_alone_move_no_marks(distances_m: tuple[float, ...], moved: bool) -> None:
+    """All nearer than 40 x 50 mm = 2 m: the move is more there than far away, so that it stays in the budget."""
+    charts = _charts({2.0: 0.0, 4.0: -40.0}, distances_m=distances_m)
+    entry = prepare(a_job(readings=read_off(noise_deg=0.02), charts=charts)).lens("L1")
+    (shift,) = (one for one in entry.shifts if one.role == "shooting")
+    assert (shift.kept is None) is moved
+    assert moved or "close up" in (shift.kept or "")
+
+
 def test_wide_open_nothing_is_taken_for_stopping_down() -> None:
     """Marks made wide open hold wide open."""
     budget = prepare(_stopped(-40.0)).lens("L1").budget("widest")

@@ -90,8 +90,9 @@ def gap_shift(lens: Lens, gap: Gap | None, optics: Optics | None) -> tuple[Senso
     """
     if gap is None or optics is None or not lens.squeeze:
         return ()
-    left_m = -gap.dpt * optics.focal_m**2 / (1.0 + lens.squeeze)
-    return (SensorShift(TWO_DIRECTIONS, left_m, kept="strips and pulls stay where level lines are sharp"),)
+    per_dpt = optics.focal_m**2 / (1.0 + lens.squeeze)
+    kept = "strips and pulls stay where level lines are sharp"
+    return (SensorShift(TWO_DIRECTIONS, -gap.dpt * per_dpt, sd_m=gap.sd_dpt * per_dpt, kept=kept),)
 
 
 def anamorphic_of(lens: Lens, optics: Optics) -> Anamorphic:

@@ -212,6 +212,7 @@ _REMEDY = {
     "flange": "Settle the flange first: see what its chart tests say.",
     "glass behind the lens": "Make the marks with the glass in place that the job is shot with.",
     "stopping down": "Find focus by the picture at the shooting stop, or make the marks there.",
+    "doubt of moves": "Find best focus on the charts again, three times each: they leave much unsure.",
     "two directions": "Set focus between the two, or stop down; see what is said of the two directions.",
     "zooming": "Print a strip for each focal length, or find focus by the picture after each zoom.",
 }

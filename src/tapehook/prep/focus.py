@@ -1,5 +1,6 @@
 """The focus ring of one lens: its map, its marks as shares of the depth, its budget."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -34,6 +35,7 @@ from tapehook.prep.results import (
     SensorShift,
     StopView,
 )
+from tapehook.prep.shifts import DOUBT
 from tapehook.prep.suspects import WAYS, SuspectRow, listed, split_suspects
 from tapehook.prep.usual import UsualPlay
 from tapehook.shot import BudgetTerm, budget_over
@@ -318,7 +320,7 @@ def focus_budgets(
     views = []
     for role, stop in roles:
         if stop is not None:
-            moved = [_moved_term(one, optics, distance) for one in shifts if one.role in (None, role)]
+            moved = moved_terms([one for one in shifts if one.role in (None, role)], optics, distance)
             budget = budget_over(distance, width_dpt(optics, stop, distance), [*terms, *moved])
             at_m = float(budget.distance_m[budget.worst])
             depth = depth_of_field(at_m, optics.focal_m, stop.f_number, optics.blur_m, optics.pupil)
@@ -345,6 +347,15 @@ def _terms(
         BudgetTerm("backlash", "bias", play / slope, assumed=play_assumed),
         BudgetTerm("tape", "scatter", Z95 * taping_sd_m(distance) * q * q, source="set", assumed=True),
     ]
+
+
+def moved_terms(shifts: Sequence[SensorShift], optics: Optics, distance_m: Floats) -> list[BudgetTerm]:
+    """What each shift leaves, and the doubt of all those that the marks are not moved by, where charts leave any."""
+    terms = [_moved_term(one, optics, distance_m) for one in shifts]
+    doubt_m = Z95 * math.hypot(*(one.sd_m for one in shifts if one.kept is not None))
+    if doubt_m > 0:
+        terms.append(BudgetTerm(DOUBT, "scatter", shift_term(DOUBT, doubt_m, optics, distance_m).shift_dpt))
+    return terms
 
 
 def _moved_term(shift: SensorShift, optics: Optics, distance_m: Floats) -> BudgetTerm:

@@ -9,10 +9,10 @@ from tapehook.lens.map import Z95
 from tapehook.lens.next_mark import ENOUGH
 from tapehook.notation import FULL_STOPS
 from tapehook.prep.basis import Optics, stop_view
-from tapehook.prep.focus import shift_term
+from tapehook.prep.focus import moved_terms, shift_term
 from tapehook.prep.results import BudgetView, LensPrep, StopView
 from tapehook.prep.room import SMALLEST_T, optics_of
-from tapehook.prep.shifts import STOPPING_DOWN, shifts_at
+from tapehook.prep.shifts import DOUBT, STOPPING_DOWN, shifts_at
 from tapehook.shot import BudgetTerm, budget_over
 
 Floats = npt.NDArray[np.float64]
@@ -47,9 +47,11 @@ def _stops(view: BudgetView) -> Iterator[StopView]:
 def _own(entry: LensPrep, view: BudgetView, stop: StopView) -> float:
     """What the lens itself uses at a stop, at its worst distance there."""
     optics, distance = optics_of(entry), view.budget.distance_m
-    terms = [term for term in view.budget.terms if term.name != STOPPING_DOWN]
+    terms = [term for term in view.budget.terms if term.name not in (STOPPING_DOWN, DOUBT)]
     if optics is not None:
         terms += _moving(entry, stop, optics, distance)
+        others = [one for one in entry.shifts if one.role is None]
+        terms += [term for term in moved_terms(others, optics, distance) if term.name == DOUBT]
     width = view.budget.half_width_dpt * (stop.f_number / view.stop.f_number)
     return budget_over(distance, width, terms).worst_own
 
@@ -61,7 +63,7 @@ def _moving(entry: LensPrep, stop: StopView, optics: Optics, distance_m: Floats)
     moved = there if there is not None and there.kept is None else None
     left_m = (here.shift_m if here else 0.0) - (moved.shift_m if moved else 0.0)
     yield shift_term(STOPPING_DOWN, left_m, optics, distance_m)
-    if moved is not None:
-        sd_m = max(moved.sd_m, here.sd_m if here else 0.0)
+    sd_m = max(one.sd_m if one else 0.0 for one in (moved, here))
+    if sd_m > 0:
         doubt = shift_term(STOPPING_DOWN, Z95 * sd_m, optics, distance_m)
         yield BudgetTerm(doubt.name, "scatter", doubt.shift_dpt)

@@ -11,7 +11,7 @@ from tapehook.lens.taping import taping_sd_m
 from tapehook.optics import FocusState
 from tapehook.prep.anamorphic import TWO_DIRECTIONS
 from tapehook.prep.results import FlangePrep
-from tapehook.prep.shifts import shifts_at
+from tapehook.prep.shifts import DOUBT, shifts_at
 from tapehook.prep.shot_late import TERM, monitor_delay_s
 from tapehook.prep.shot_ring import Ring
 from tapehook.prep.shots import Held, ShotPlan
@@ -113,7 +113,10 @@ def terms_of(plan: ShotPlan, person: Person, held: Held) -> Terms:
     if isinstance(entry.flange, FlangePrep) and entry.flange.verdict.cause in ("flange", "fine"):
         known["flange"] = entry.flange.fit.flange_m()[0] / squared * _ratio(state, ring) ** 2 / width
     ends, left = {}, {}
-    for moved in shifts_at(entry, plan.stop):
+    shifts = shifts_at(entry, plan.stop)
+    if doubt_m := math.hypot(*(moved.sd_m for moved in shifts if moved.kept is not None)):
+        left[DOUBT] = doubt_m * _ratio(state, ring) ** 2 / squared / width
+    for moved in shifts:
         per_metre_off = _ratio(state, ring) ** 2 / squared / width
         if moved.name == TWO_DIRECTIONS:
             ends[moved.name] = _both(moved.shift_m * per_metre_off, entry.lens.squeeze or 1.0)

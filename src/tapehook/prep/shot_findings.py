@@ -184,6 +184,7 @@ _REMEDIES = {
     "flange": "Settle the flange first.",
     "glass behind the lens": "Make the marks with the glass in place that the job is shot with.",
     "stopping down": "Find focus by the picture at that stop, or make the marks there.",
+    "doubt of moves": "Find best focus on the charts again, three times each.",
     "two directions": "Set focus between the two directions, or close the stop.",
 }
 
