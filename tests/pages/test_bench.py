@@ -1,5 +1,8 @@
 """The bench over the interface: readings typed, pasted, corrected and undone, and what follows from them."""
 
+import html
+import re
+
 import pytest
 
 from tapehook.book.jobs import load_job
@@ -285,3 +288,13 @@ def test_signs_that_no_record_holds_are_refused_in_words(client: Client) -> None
     answer = client.post("/api/jobs", {"name": "a\x1bb"})
     assert answer.status == 422
     assert answer.json["problems"][0]["field"] == "title"
+
+
+def test_a_mark_has_one_row_however_it_was_written(client: Client) -> None:
+    """inf, infinity and the sign are one mark, and so are 3', 3 ft and 36 inches; the first spelling stands there."""
+    job, lens = new_lens(client)
+    for at, distance in enumerate(("3'", "inf", '36"', "3 ft", "∞", "infinity", "3'1\"")):
+        _type(client, job, lens, distance, str(100 + at))
+    page = client.get(f"/job/{job}/bench/{lens}").text
+    rows = re.findall(r'<th scope="row"><bdi>([^<]*)</bdi>', page)
+    assert [html.unescape(row) for row in rows] == ["3'", "3'1\"", "inf"]

@@ -43,6 +43,10 @@ CASES: dict[str, tuple[Job, Job]] = {
         a_job(readings=read_off((0.6, 1.0, 1.3, 1.8, 8.0))),
     ),
     "map.direction": (_alone(rises_toward="far"), _alone(rises_toward=None)),
+    "map.long_turn": (
+        a_job(readings=[one.model_copy(update={"position": 10 * one.position}) for one in read_off()]),
+        GOOD,
+    ),
     "map.no_infinity": (a_job(readings=read_off(DISTANCES_M[:-1])), GOOD),
     "map.no_close_focus": (_alone(close_focus_m=0.5), _alone(close_focus_m=0.595)),
     "map.nearer_than_close_focus": (_alone(close_focus_m=0.65), _alone(close_focus_m=None)),
@@ -165,3 +169,21 @@ def test_findings_of_a_job_come_worst_first() -> None:
     )
     assert prep.lens("L3").worst_severity == "fix"
     assert prep.lens("L1").worst_severity == "info"
+
+
+def test_no_share_is_given_off_a_map_that_turns_back() -> None:
+    """A position of thousands of turns bends the map until every mark is near it: that says no mark is good."""
+    entry = prepare(a_job(readings=with_slip(read_off(), 1.3, 1e8))).lens("L1")
+    assert "map.not_monotone" in {finding.code for finding in entry.findings}
+    assert {(row.used_widest, row.used_shooting) for row in entry.marks} == {(None, None)}
+
+
+def test_a_turn_no_ring_makes_is_told() -> None:
+    """Ten times as many degrees: nothing contradicts itself, but the points were lost; counts may be as many."""
+    tenfold = [one.model_copy(update={"position": 10 * one.position}) for one in read_off()]
+    (found,) = [one for one in prepare(a_job(readings=tenfold)).findings if one.code == "map.long_turn"]
+    assert found.severity == "watch"
+    assert found.figure is not None
+    assert found.figure.value > 720
+    counts = a_job([a_lens(unit="count")], tenfold)
+    assert not any(one.code == "map.long_turn" for one in prepare(counts).findings)

@@ -82,14 +82,14 @@ def bench_of(now: JobNow, entry: LensPrep, row_id: str, pictures: Sequence[str] 
 
 def _rows(measured: Sequence[Measurement], entry: LensPrep) -> tuple[BenchRow, ...]:
     """One row a mark, the nearest first, as they stand on the ring."""
-    grouped: dict[tuple[float, str], list[tuple[Measurement, Reading]]] = {}
+    grouped: dict[float, list[tuple[Measurement, Reading]]] = {}
     for one in measured:
         record = one.record()
         if isinstance(record, Reading) and record.axis == "focus":
-            text = record.written or format_distance(record.value, entry.system)
-            grouped.setdefault((record.value, text), []).append((one, record))
+            grouped.setdefault(_same_mark(record.value), []).append((one, record))
     rows = []
-    for (value, text), pairs in sorted(grouped.items(), key=lambda pair: pair[0][0]):
+    for value, pairs in sorted(grouped.items()):
+        text = pairs[0][1].written or format_distance(value, entry.system)
         mark = _mark_at(entry.marks, value)
         used, severity = _used(mark, entry)
         shown = format_distance(value, "imperial" if text.endswith("ft") else "metric") if _BARE.match(text) else text
@@ -104,6 +104,11 @@ def _rows(measured: Sequence[Measurement], entry: LensPrep) -> tuple[BenchRow, .
             )
         )
     return tuple(rows)
+
+
+def _same_mark(value: float) -> float:
+    """A distance as marks are told apart: 3', 3 ft and 0.9144 m are one mark, however each was written down."""
+    return value if math.isinf(value) else float(f"{value:.9g}")
 
 
 def _mark_at(marks: Sequence[MarkRow], value: float) -> MarkRow | None:

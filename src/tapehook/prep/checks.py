@@ -1,11 +1,13 @@
 """The findings on one lens: each one sentence with its figure, its stop, and what to do next."""
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
 
 from tapehook.finding import Figure, Finding, Severity
 from tapehook.job.records import Job, Lens, PositionUnit
+from tapehook.lens import LensMap
 from tapehook.notation import format_distance, format_stop
 from tapehook.prep.backlash import backlash_findings
 from tapehook.prep.basis import Basis, job_shooting_t
@@ -25,6 +27,8 @@ REACH = 0.06
 """How far, as a part of the whole scale, the nearest mark may stay from the end of the map."""
 WORST_TERMS = 3
 
+LONGEST_TURN: dict[PositionUnit, float] = {"deg": 720.0, "percent": 110.0}
+"""A scale that runs over more was not read in this unit: common practice, no source."""
 _UNIT_NAME: dict[PositionUnit, str] = {"deg": "deg", "count": "count", "percent": "%", "mm": "mm"}
 
 
@@ -120,6 +124,22 @@ def _shape(make: Maker, lens: Lens, ring: FocusRing) -> Iterator[Finding]:
             "watch",
             f"lenses.csv says positions rise toward {lens.rises_toward}, the readings rise toward {direction}.",
             "Trust the readings, correct lenses.csv, and check the direction set in the hand unit.",
+        )
+    yield from _long_turn(make, lens, lens_map)
+
+
+def _long_turn(make: Maker, lens: Lens, lens_map: LensMap) -> Iterator[Finding]:
+    """A scale longer than any ring turns: points were lost, or it was read in another unit than is said."""
+    span, longest = float(np.ptp(lens_map.marks.positions)), LONGEST_TURN.get(lens.unit, math.inf)
+    if span > longest:
+        yield make(
+            "map.long_turn",
+            "watch",
+            f"The marks run over {width_text(span, lens)}, more than {longest:g} "
+            f"{'degrees, which no focus ring turns' if lens.unit == 'deg' else 'per cent of the travel'}: "
+            "decimal points were lost, or they were read in another unit.",
+            "Hold the list against the read-out, and check the column unit in lenses.csv.",
+            Figure(span, _UNIT_NAME[lens.unit]),
         )
 
 

@@ -273,9 +273,13 @@ def within_reach(lens_map: LensMap, values: Floats) -> Floats:
 
 
 def _used_or_none(lens_map: LensMap, basis: Basis, values: Floats, error: Floats) -> list[Sequence[float | None]]:
-    """Shares of the marks at the widest and at the shooting stop; None for each where a stop is not known."""
+    """Shares of the marks at the widest and at the shooting stop; None for each where a stop is not known.
+
+    None at both for a map that turns back: it bends until every mark is near it, which says nothing good of any.
+    """
     stops = [stop for stop in (basis.widest, basis.shooting) if stop is not None]
-    known = iter(shares(lens_map, basis.optics, stops, values, error).tolist() if basis.optics and stops else [])
+    optics = basis.optics if lens_map.monotone else None
+    known = iter(shares(lens_map, optics, stops, values, error).tolist() if optics and stops else [])
     nothing = [None] * values.size
     return [nothing if stop is None else next(known, nothing) for stop in (basis.widest, basis.shooting)]
 

@@ -59,6 +59,7 @@ WORDS: dict[str, str] = {
     "light.reference": "light: reference of the set",
     "light.spread": "light: spread of the set",
     "map.direction": "rises the other way",
+    "map.long_turn": "longer than any ring turns",
     "map.nearer_than_close_focus": "mark nearer than close focus",
     "map.next_mark": "one more mark would help",
     "map.no_close_focus": "close focus not read",
