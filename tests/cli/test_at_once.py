@@ -74,7 +74,10 @@ def test_prep_says_which_lenses_are_good_enough(tmp_path: Path) -> None:
     shares = [int(part.split(" %")[0].split()[-1]) for part in good.split(", ")]
     assert shares == sorted(shares, reverse=True)
     assert " at T2" in good
-    assert "L08" not in good  # a mark of it was mistyped
+    named = [part.split()[0] for part in good.split(", ")]
+    assert not {"L08", "L11", "L21"} & set(named)  # tight; a mark mistyped; never read
+    assert "(close focus not read)" in next(part for part in good.split(", ") if part.startswith("L15"))
+    assert "(one way only)" in next(part for part in good.split(", ") if part.startswith("L06"))
 
 
 def test_a_screen_holds_no_more_than_a_person_reads(capsys: pytest.CaptureFixture[str]) -> None:

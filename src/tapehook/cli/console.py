@@ -22,6 +22,12 @@ MOST_FINDINGS = 60
 """Findings on the screen, worst first; a person reads no more there."""
 MOST_NAMED = 40
 """Lenses named on the screen as good enough."""
+NOT_READ = {
+    "map.no_close_focus": "close focus not read",
+    "map.no_infinity": "infinity not read",
+    "map.one_way": "one way only",
+}
+"""What a lens that is good between its marks still lacks, by the finding that says so."""
 
 
 def speak_any_encoding() -> None:
@@ -135,10 +141,19 @@ def show_findings(findings: Sequence["Finding"]) -> None:
 
 
 def _good(prep: "Prep") -> list[str]:
-    """Lenses with nothing to fix whose depth used is good, the most used first; spaces that may not break are hard."""
+    """Lenses with nothing to fix whose depth used is good, the most used first; spaces that may not break are hard.
+
+    The share is that between the marks: what lies beyond, or was read one way only, stands beside it.
+    """
     bad = {finding.lens_id for finding in prep.findings if finding.severity == "fix"}
+    but = [(finding.lens_id, NOT_READ[finding.code]) for finding in prep.findings if finding.code in NOT_READ]
+    limits = {lens_id: f" ({' and '.join(text for one, text in but if one == lens_id)})" for lens_id, _ in but}
     found = [
-        (finding.figure.value, f"{plain(finding.lens_id)} {finding.figure.value:.0f} % at {finding.figure.stop}")
+        (
+            finding.figure.value,
+            f"{plain(finding.lens_id)} {finding.figure.value:.0f} % at {finding.figure.stop}"
+            f"{limits.get(finding.lens_id, '')}",
+        )
         for finding in prep.findings
         if finding.code == "budget.good" and finding.figure and finding.lens_id and finding.lens_id not in bad
     ]
