@@ -151,8 +151,10 @@ def _good(prep: "Prep") -> list[str]:
     found = [
         (
             finding.figure.value,
-            f"{plain(finding.lens_id)} {finding.figure.value:.0f} % at {finding.figure.stop}"
-            f"{limits.get(finding.lens_id, '')}",
+            (
+                f"{plain(finding.lens_id)} {finding.figure.value:.0f} % at {finding.figure.stop}"
+                f"{limits.get(finding.lens_id, '')}"
+            ),
         )
         for finding in prep.findings
         if finding.code == "budget.good" and finding.figure and finding.lens_id and finding.lens_id not in bad
