@@ -1,6 +1,7 @@
 """The rows of a table as lines: cells by column, each able to say what is wrong with it."""
 
 import difflib
+import re
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -16,6 +17,13 @@ from tapehook.job.records import TableRecord
 from tapehook.job.sheets import Row, Sheet
 from tapehook.notation import NotationError
 
+# As spreadsheets write dates into CSV: 06-May, May-06, 5. Jun, 2022-05-06 00:00:00, 06.05.2022, 5/6/22.
+_MONTH = "(?:jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez)"
+_DATE = re.compile(
+    rf"\d[-. ]{{1,2}}{_MONTH}\b|\b{_MONTH}[-. ]{{1,2}}\d"
+    r"|\b\d{4}-\d{1,2}-\d{1,2}\b|\b\d{1,2}([./-])\d{1,2}\1(?:\d{4}|\d{2})\b",
+    re.IGNORECASE,
+)
 _Record = TypeVar("_Record", bound=TableRecord)
 _Value = TypeVar("_Value")
 
@@ -54,7 +62,7 @@ class Line:
             try:
                 return read(text, known)
             except ValueError as trouble:
-                self.refuse(name, expected + meanings(trouble))
+                self.refuse(name, expected + (_date(text) or meanings(trouble)))
         return None
 
     def value(self, column: Column, known: Known) -> object:
@@ -103,6 +111,13 @@ class Line:
         column = next((column for column in filled if column.field == name), (either or filled)[0])
         expected, beyond = column.expects(known), limit(error)
         self.refuse(column.name, expected if beyond and beyond.removeprefix(", ") in expected else expected + beyond)
+
+
+def _date(text: str) -> str:
+    """Where a cell is a date: that a spreadsheet made it of 5-6 or 5/6, in words after what was expected."""
+    return (
+        "; a spreadsheet made a date of it: format the column as text and type it again" if _DATE.search(text) else ""
+    )
 
 
 def meanings(trouble: ValueError) -> str:
