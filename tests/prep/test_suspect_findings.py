@@ -132,6 +132,13 @@ def test_each_slip_has_its_words(kind: SlipKind) -> None:
     assert wanted in said
 
 
+@pytest.mark.parametrize("confidence, word", [(0.96, "probably"), (0.5, "probably"), (0.48, "perhaps")])
+def test_what_is_less_likely_than_not_is_not_called_probable(confidence: float, word: str) -> None:
+    """The word and the figure beside it say the same."""
+    row = replace(ROW, kind="inches_dropped", distance_m=1.6764, position=None, confidence=confidence)
+    assert f"its inches were {word} left out" in _slip(row, a_lens())
+
+
 def test_nobody_is_ever_wholly_sure() -> None:
     """Even where one explanation has all the weight the sentence stops at over 99 %."""
     assert _sure(1.0) == "over 99 % sure"

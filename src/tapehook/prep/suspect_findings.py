@@ -17,6 +17,8 @@ from tapehook.prep.focus import FocusRing, shares, within_reach
 from tapehook.prep.suspects import SuspectRow
 from tapehook.prep.wording import Maker, depth_used, percent, position_text, width_text
 
+LIKELY = 0.5
+"""From this confidence on a slip is said to be probable; below it, only possible."""
 MATTERS = 0.5
 """From this share of the depth on a reading that cannot be right must be acted on: below, it is worth knowing."""
 
@@ -77,15 +79,16 @@ def _slip(row: SuspectRow, lens: Lens) -> str:
     """The slip that would explain the row, and what it should then have said."""
     distance = format_distance(row.distance_m, _system(row)) if row.distance_m is not None else ""
     position = position_text(row.position, lens) if row.position is not None else ""
+    probably = "probably" if row.confidence >= LIKELY else "perhaps"
     return {
-        "feet_for_metres": f"its distance was probably written in the wrong unit and is {distance}",
-        "digits_swapped_distance": f"two digits of its distance were probably changed over, {distance}",
-        "digits_swapped_position": f"two digits of its position were probably changed over, {position}",
-        "inches_dropped": f"its inches were probably left out, {distance}",
-        "decimal_feet": f"it is probably feet and inches with a point between them, {distance}",
-        "neighbour_position": f"its position is probably that of the mark beside it, and should be near {position}",
-        "skipped_mark": f"from here on the positions probably belong one mark further, this one to {distance}",
-        "wrong_turn": f"its position is probably a turn out, or on the wrong side of zero, {position}",
+        "feet_for_metres": f"its distance was {probably} written in the wrong unit and is {distance}",
+        "digits_swapped_distance": f"two digits of its distance were {probably} changed over, {distance}",
+        "digits_swapped_position": f"two digits of its position were {probably} changed over, {position}",
+        "inches_dropped": f"its inches were {probably} left out, {distance}",
+        "decimal_feet": f"it is {probably} feet and inches with a point between them, {distance}",
+        "neighbour_position": f"its position is {probably} that of the mark beside it, and should be near {position}",
+        "skipped_mark": f"from here on the positions {probably} belong one mark further, this one to {distance}",
+        "wrong_turn": f"its position is {probably} a turn out, or on the wrong side of zero, {position}",
         "worse_row": f"no slip that is known of explains it better than a wrong reading; it should be near {position}",
     }[row.kind]
 
