@@ -59,6 +59,24 @@ def test_the_strip_is_the_map_at_the_shooting_stop(name: str) -> None:
     assert ends[math.inf].plus_minus_mm * per_mm == pytest.approx(grid[-1]["band95"], rel=1e-3)
 
 
+def test_taped_marks_that_name_no_glass_are_not_moved_for_it() -> None:
+    """Engraved marks know of no glass; taped ones may have been found with it in, and nobody wrote that down."""
+    for state, moved in ((None, False), ("none", True)):
+        taped = _with(read_off(method="taped", noise_deg=0.02), state)
+        job = a_job([a_lens(rear_filter="gel")], taped).model_copy(update={"filters": (GEL,)})
+        (shift,) = _entry(job).shifts
+        assert (shift.kept is None) is moved
+        assert known_move(_entry(job), stop_view(4.0, 0.81))[0] == pytest.approx(-33.333e-6 if moved else 0.0, rel=1e-3)
+
+
+def test_an_engraved_scale_for_no_glass_with_taped_marks_for_a_gel_is_not_moved() -> None:
+    """Such a map holds for neither, whichever of the two has more marks."""
+    marks = [*_with(read_off(noise_deg=0.02), "none"), *_with(read_off((1.5, 3.0), method="taped"), "gel")]
+    job = a_job([a_lens(rear_filter="gel")], marks).model_copy(update={"filters": (GEL,)})
+    (shift,) = _entry(job).shifts
+    assert shift.kept == "its marks were made with different glass"
+
+
 def test_how_far_it_is_moved_by_hand() -> None:
     """33.3 um of gel is 33.3e-6/0.05^2 = 0.0133 dpt at infinity, nearer; the ring turns by its slope there."""
     entry = _entry(_glass())
@@ -157,7 +175,7 @@ KEPT = {
     "different glass on its cameras": _two_cameras("gel", "clear"),
     "not every camera": _two_cameras("gel", None),
     "how thick": _two_cameras("gel", "old net"),
-    "taped marks were made": a_job(
+    "marks were made with different": a_job(
         [a_lens(rear_filter="clear")],
         [*_with(read_off(method="taped"), None), *_with(read_off((1.5, 3.0), method="taped"), "gel")],
     ).model_copy(update={"filters": (GEL, THICK, UNKNOWN)}),

@@ -137,8 +137,10 @@ def _glass(lens: Lens, job: Job, readings: Sequence[Reading]) -> Iterator[Sensor
         kept = "it is shot with different glass on its cameras"
     elif not lens.rear_filter and not all(one.rear_filter for one in cameras_of(lens, job.cameras)):
         kept = "not every camera of it names its glass"
-    elif len({state_of(one.rear_filter) for one in readings if one.method == "taped"}) > 1:
-        kept = "its taped marks were made with different glass"
+    elif len({state_of(one.rear_filter) for one in readings}) > 1:
+        kept = "its marks were made with different glass"
+    elif any(one.method == "taped" and not one.rear_filter for one in readings):
+        kept = "no taped mark names the glass it was made with"
     said = " + ".join(one.id for one in filters_behind(worst, job.filters)[0]) or "no glass"
     yield SensorShift(GLASS, known[worst], None, sd_m, kept, said)
 
