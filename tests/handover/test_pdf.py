@@ -474,3 +474,21 @@ def test_a_warning_is_a_failure(
     monkeypatch.setattr(typesetting, "_HERE", tmp_path)
     with pytest.raises(TypesettingError, match=complaint):
         render_pdf(replace(demo_prep, lenses=(), cameras=()))
+
+
+def test_signs_without_a_letter_are_told(demo_prep: Prep, demo_pack: Pack) -> None:
+    """Where a note is in writing the font lacks, the cover says what the box stands for and where to read it."""
+    told = "the pocket page and the tables have it"
+    assert told not in demo_pack.texts[0]
+    entry = demo_prep.lenses[0]
+    noted = replace(entry, lens=entry.lens.model_copy(update={"note": "焦点环松"}))
+    prep = replace(demo_prep, lenses=(noted,), cameras=(), findings=())
+    assert told in Pack(render_pdf(prep)).texts[0]
+
+
+def test_a_long_title_leaves_room_at_the_foot(demo_prep: Prep) -> None:
+    """The foot of a page still says which lens it is about."""
+    job = demo_prep.job.model_copy(update={"title": "Many Very Long Winded Friends " * 6})
+    entry = demo_prep.lenses[0]
+    pack = Pack(render_pdf(replace(demo_prep, job=job, lenses=(entry,), cameras=(), findings=())))
+    assert re.match(r"Many Very Long.*… · " + re.escape(entry.title) + " page", pack.lines[-1][-1])

@@ -48,14 +48,19 @@ def safe_words(entry: LensPrep) -> str:
     return "no stop to T22" if entry.budgets else ""
 
 
+def safe_said(entry: LensPrep) -> str:
+    """The same as it stands beside other words: "safe from T4", "no safe stop to T22"."""
+    words = safe_words(entry)
+    return words.replace("no stop", "no safe stop") if words.startswith("no ") else words and f"safe from {words}"
+
+
 def quirk_rows(entries: Iterable[LensPrep]) -> list[tuple[str, str]]:
-    """Lens and quirks with its safe stop, of the lenses that have any."""
-    rows = []
-    for entry in entries:
-        if entry.lens.quirks:
-            safe = safe_words(entry)
-            rows.append((entry.title, entry.lens.quirks + (f" (safe from {safe})" if safe else "")))
-    return rows
+    """Lens and quirks, of the lenses that have any; its safe stop before them, as long ones are cut short."""
+    return [
+        (entry.title, "; ".join(filter(None, (safe_said(entry), entry.lens.quirks))))
+        for entry in entries
+        if entry.lens.quirks
+    ]
 
 
 def shot_rows(shots: Sequence[ShotTold]) -> list[tuple[str, str]]:

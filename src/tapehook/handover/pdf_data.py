@@ -5,8 +5,8 @@ from typing import Any
 
 from tapehook import __version__
 from tapehook.finding import Finding, sort_findings
-from tapehook.handover.glyphs import breakable, printable
-from tapehook.handover.handed_on import page_lines, safe_words
+from tapehook.handover.glyphs import MISSING, breakable, printable
+from tapehook.handover.handed_on import page_lines, safe_said
 from tapehook.handover.pdf_pictures import (
     budget_picture,
     map_picture,
@@ -42,6 +42,7 @@ from tapehook.job.records import Reading
 from tapehook.job.signed import SignedOff
 from tapehook.notation import format_length_mm
 from tapehook.picture import percent_text
+from tapehook.picture.lettering import shortened
 from tapehook.prep import AxisPrep, CameraPrep, LensPrep, Prep
 from tapehook.prep.shooting_map import moved_word
 
@@ -50,6 +51,12 @@ LONG_JOB = 60
 CAMERA_FINDINGS = 9
 """Findings written out on a camera's page; the rest are counted."""
 _FEW_NAMES = 24
+_FOOT_ROOM = 150.0
+"""Points of a page's foot for the title of the job: what the page is about stands beside it."""
+_NO_LETTER = (
+    f"{MISSING} stands for a sign that the print has no letter for, as of Hebrew or Chinese: the pocket page and the "
+    "tables have it."
+)
 
 
 def pack_data(prep: Prep, paper: str, signed: Sequence[SignedOff] = ()) -> dict[str, Any]:
@@ -74,7 +81,9 @@ def pack_data(prep: Prep, paper: str, signed: Sequence[SignedOff] = ()) -> dict[
         "lenses": [_lens(entry, read.get(entry.lens.id, [])) for entry in prep.lenses],
         "cameras": [_camera(camera, prep, places) for camera in prep.cameras],
     }
-    return {key: _clean(value) for key, value in data.items()}
+    cleaned = {key: _clean(value) for key, value in data.items()}
+    short = shortened(cleaned["title"], 9.0, _FOOT_ROOM)
+    return {**cleaned, "short": short, "missing": _NO_LETTER if MISSING in str(cleaned) else None}
 
 
 def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
@@ -176,7 +185,7 @@ def _lens(entry: LensPrep, readings: Sequence[Reading]) -> dict[str, Any]:
         "facts": lens_facts(entry),
         "lines": page_lines(entry),
         "moved": bool(moved_word(entry)),
-        "safe": _safe(entry),
+        "safe": safe_said(entry),
         "note": entry.lens.note,
         "state": state_of(entry.findings),
         "findings": [finding_words(finding) for finding in entry.findings],
@@ -196,12 +205,6 @@ def _lens(entry: LensPrep, readings: Sequence[Reading]) -> dict[str, Any]:
         "rests_on": rests_on(entry),
         "assumptions": list(entry.assumptions),
     }
-
-
-def _safe(entry: LensPrep) -> str:
-    """Short enough to stand beside a heading."""
-    words = safe_words(entry)
-    return words.replace("no stop", "no safe stop") if words.startswith("no ") else words and f"safe from {words}"
 
 
 def _picture(svg: str | None) -> dict[str, Any] | None:
