@@ -112,14 +112,16 @@ letters = st.text(st.characters(categories=("L", "N")), min_size=1, max_size=3)
 
 @st.composite
 def _ports(draw: st.DrawFn) -> dict[str, Any]:
-    """What a lens says of a port: nothing, or a shape and its place at least."""
+    """Where the pupil of a lens is, and a port before it: nothing, or a shape and its place at least."""
     shape = draw(_may(st.just("flat") | st.floats(10, 2000)))
     if shape is None:
-        return {}
+        return {"pupil_to_sensor_mm": draw(_may(finite))}
+    front_mm = draw(st.floats(20, 5000))
     thinner = st.floats(0, 500 if shape == "flat" else min(500, shape), exclude_max=True)
     return {
         "port": shape,
-        "port_front_mm": draw(st.floats(1, 5000)),
+        "port_front_mm": front_mm,
+        "pupil_to_sensor_mm": draw(_may(st.floats(-1e9, front_mm, exclude_max=True))),
         "port_glass_mm": draw(_may(thinner)),
         "water": draw(_may(st.sampled_from(["fresh", "sea"]))),
     }
@@ -148,7 +150,6 @@ def lenses(draw: st.DrawFn, lens_id: str, others: list[str], cameras: list[str],
         serial=draw(_may(texts)),
         model=draw(_may(texts)),
         camera=" ".join(carried) or None,
-        pupil_to_sensor_mm=draw(_may(finite)),
         pupil_magnification=draw(_may(positive)),
         **draw(_ports()),
         focuses_by=draw(st.sampled_from((None, "whole", "front", "inner"))),

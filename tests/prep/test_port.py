@@ -144,6 +144,7 @@ def test_its_documented_shape(lens: dict[str, Any]) -> None:
         (",,6,", 'port_glass_mm: read "6", expected an empty cell, or a port'),
         ("5,200,,", 'port: read "5", expected flat, or the radius of a dome in millimetres such as 100, from 10'),
         ("round,200,,", 'port: read "round", expected flat, or the radius of a dome'),
+        ("100,10,,", 'port_front_mm: read "10", expected a number of millimetres such as 180, at least 20'),
         ("50,200,60,", 'port_glass_mm: read "60", expected glass thinner than the radius of the dome, 50 mm'),
         ("flat,200,6,brackish", 'water: read "brackish", expected "fresh" or "sea"'),
     ],
@@ -165,3 +166,16 @@ def test_ports_are_read_as_people_write_them(tmp_path: Path) -> None:
     one, two = read_job(tmp_path).lenses
     assert (one.port, one.port_front_mm, one.water) == ("flat", 200.0, "sea")
     assert (two.port, two.port_front_mm, two.water) == (100.0, 200.0, None)
+
+
+def test_a_port_behind_the_pupil_is_no_port(tmp_path: Path) -> None:
+    """Refused where the pupil is typed; where charts told it, a finding, and no figure is worked out."""
+    text = "id,pupil_to_sensor_mm,port,port_front_mm\nL1,60,flat,50\n"
+    (tmp_path / "lenses.csv").write_text(text, encoding="utf-8")
+    (tmp_path / "readings.csv").write_text("lens_id,distance_m,position\n", encoding="utf-8")
+    with pytest.raises(JobProblems, match="more than 60 mm, where the entrance pupil is"):
+        read_job(tmp_path)
+    found, finding = _found(port="flat", port_front_mm=30.0)
+    assert (finding.code, finding.severity) == ("port.behind_pupil", "fix")
+    assert found.reaches is None
+    assert found.used is None

@@ -187,7 +187,7 @@ LENSES = Table(
             "port_front_mm",
             "mm",
             "180",
-            "a number of millimetres such as 180, from 1 to 5000",
+            "a number of millimetres such as 180",
             cells.millimetres,
         ),
         Column(

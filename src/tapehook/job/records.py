@@ -137,8 +137,8 @@ class Lens(TableRecord):
     extender_length_mm: Annotated[float, Field(ge=0, le=500)] | None = None
     port: PortShape | None = None
     """A port in front of it that it is also used behind, in water: "flat", or the radius of a dome, millimetres."""
-    port_front_mm: Annotated[float, Field(ge=1, le=5000)] | None = None
-    """Image plane to the middle of the port's outer face."""
+    port_front_mm: Annotated[float, Field(ge=20, le=5000)] | None = None
+    """Image plane to the middle of the port's outer face: no lens goes in between under 20 mm."""
     port_glass_mm: Annotated[float, Field(ge=0, le=500)] | None = None
     water: Literal["fresh", "sea"] | None = None
     quirks: Text = None

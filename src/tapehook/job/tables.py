@@ -109,6 +109,9 @@ def _check_port(line: Line, values: dict[str, object]) -> None:
                 line.refuse(name, "an empty cell, or a port: flat, or the radius of a dome")
     elif not line.text("port_front_mm"):
         line.refuse("port", "port_front_mm beside it: how far the outer face of the port is from the image plane")
+    front_mm, pupil_mm = values.get("port_front_mm"), values.get("pupil_to_sensor_mm")
+    if isinstance(front_mm, float) and isinstance(pupil_mm, float) and front_mm <= pupil_mm:
+        line.refuse("port_front_mm", f"more than {said(pupil_mm, 'mm')}, where the entrance pupil is")
     if isinstance(shape, float) and isinstance(glass_mm, float) and glass_mm >= shape:
         line.refuse("port_glass_mm", f"glass thinner than the radius of the dome, {said(shape, 'mm')}")
 

@@ -78,6 +78,7 @@ WORDS: dict[str, str] = {
     "parfocal.cannot_tell": "zoom loses focus, cause not told",
     "parfocal.fine": "zoom holds focus",
     "parfocal.groups": "zoom groups off",
+    "port.behind_pupil": "port behind the entrance pupil",
     "port.no_reach": "cannot focus behind its port",
     "port.share": "lens behind its port",
     "pupil.breathing": "breathing",

@@ -18,6 +18,7 @@ from tapehook.job.records import Lens
 from tapehook.notation import System, format_distance
 from tapehook.optics import Pupil
 from tapehook.optics.port import FRESH_INDEX, WATERS, Port
+from tapehook.optics.through import Through
 from tapehook.prep.basis import MM, Basis, Optics
 from tapehook.prep.focus import pupil_vergence, width_dpt
 from tapehook.prep.results import BudgetView, LensPrep, StopView
@@ -92,7 +93,7 @@ def ported(
     if port is None:
         return None
     found = Ported(port, port.infinity_seen_m, near_m)
-    if near_m is None:
+    if near_m is None or _behind_pupil(port, optics) is not None:
         return found
     if near_m > found.infinity_m:
         remedy = remedy_of(port, near_m, optics.pupil if optics else None)
@@ -105,6 +106,13 @@ def ported(
 def ported_lens(entry: LensPrep) -> Ported | None:
     """The same for a prepared lens."""
     return ported(entry.lens, entry.close_focus_m, optics_of(entry), entry.shooting or entry.widest, entry.budgets)
+
+
+def _behind_pupil(port: Port, optics: Optics | None) -> float | None:
+    """Where the entrance pupil is, metres, of a port that would stand behind it; None where it may stand there."""
+    if optics is None or not optics.pupil_known or not Through(port=port).behind_pupil(optics.pupil):
+        return None
+    return float(np.max(np.asarray(optics.pupil.to_sensor_m)))
 
 
 def _off(infinity_m: float, near_m: float, optics: Optics | None, stop: StopView | None) -> float | None:
@@ -146,7 +154,15 @@ def port_findings(
 ) -> Iterator[Finding]:
     """What is said of a lens that is also used behind a port; nothing without one."""
     found = ported(lens, near_m, basis.optics, basis.shooting or basis.widest, budgets)
-    if found is not None:
+    if found is None:
+        return
+    pupil_m = _behind_pupil(found.port, basis.optics)
+    if pupil_m is not None:
+        front = f"{1e3 * found.port.front_m:.0f} mm"
+        message = f"Its port is said to stand {front} before the sensor, behind the entrance pupil at "
+        message += f"{1e3 * pupil_m:.0f} mm: nothing is worked out for it."
+        yield make("port.behind_pupil", "fix", message, "Measure from the sensor to the middle of its outer face.")
+    else:
         yield (_no_reach if found.reaches is False else _share)(make, found, basis.system)
 
 
@@ -158,12 +174,12 @@ def _no_reach(make: Maker, found: Ported, system: System) -> Finding:
     assert found.near_m is not None  # noqa: S101 - without a close focus nothing is out of reach
     infinity, near = format_distance(found.infinity_m, system), format_distance(found.near_m, system)
     message = (
-        f"Behind {_shape(found.port)} it must focus at {infinity} for infinity in the water and nearer for all else, "
-        f"and its ring ends at {near}: it can focus on nothing there"
+        f"Behind {_shape(found.port)} it must focus at {infinity} for infinity in the water, and its ring ends at "
+        f"{near}: it focuses on nothing there"
     )
     if found.used is None or found.stop is None:
         return make("port.no_reach", "fix", f"{message}.", _helps(found.remedy))
-    message += f"; at its close focus infinity is off by {percent(found.used)} of the depth at {found.stop.text}."
+    message += f", infinity is off by {percent(found.used)} of the depth at {found.stop.text}."
     return make("port.no_reach", "fix", message, _helps(found.remedy), depth_used(found.used, found.stop.text))
 
 
@@ -171,18 +187,18 @@ def _helps(remedy: Remedy | None) -> str:
     """What would bring the water onto the ring."""
     ways = []
     if remedy is not None and remedy.radius_m is not None:
-        ways.append(f"a dome of {1e3 * remedy.radius_m:.0f} mm or more at the same place")
+        ways.append(f"a dome of {1e3 * remedy.radius_m:.0f} mm or more there")
     if remedy is not None and remedy.powers_dpt is not None and remedy.close_up_m is not None:
         least, most = remedy.powers_dpt
         powers = f"+{least:g}" if least == most else f"+{least:g} to +{most:g}"
         ways.append(f"a close-up lens of {powers} dpt ({1e3 * remedy.close_up_m:.0f} mm before the sensor, assumed)")
     ways.append("a lens that focuses nearer")
-    return f"Take {', or '.join(ways)}; then tape the first marks under water."
+    return f"Take {', or '.join(ways)}; tape the first marks under water."
 
 
 def _share(make: Maker, found: Ported, system: System) -> Finding:
     message = f"Behind {_shape(found.port)} {_sees(found, system)}{_reach(found, system)}"
-    step = "Tape the first marks under water, at close focus and as far as one sees; the map is that of the air."
+    step = "Tape the first marks under water: the map is that of the air."
     if found.used is None or found.stop is None:
         if found.near_m is None:
             step = f"Write close_focus_m into lenses.csv to see whether its ring reaches that. {step}"
