@@ -311,6 +311,35 @@ def test_the_flange_counts_in_the_budget() -> None:
     assert view.budget.shares[at][0] == pytest.approx(expected, rel=1e-6)
 
 
+@pytest.mark.parametrize("slope", [0.03, -0.03])
+def test_a_scale_that_is_off_counts_in_the_budget(slope: float) -> None:
+    """A scale 3 % off takes kappa q f^2/(N c (1 + m/P)) of the depth, most at the near end: within a fifth of that."""
+    rng = np.random.default_rng(8)
+    true = draw_lens(
+        rng, low_mm=75, high_mm=75, **STEADY, units_per_turn=360.0, t_stop=1.5, near_m=0.9, scale_slope=slope
+    )
+    prep = prepare(_single(8, true))
+    assert _of(prep, "L1").cause == "scale"
+    view = prep.lenses[0].budget("widest")
+    assert view is not None
+    at = [term.name for term in view.budget.terms].index("scale")
+    planted = abs(slope) * float(true.near_dpt) * true.focal_m**2 / (view.stop.f_number * 25e-6)
+    planted /= 1.0 + true.focal_m * float(true.near_dpt) / (prep.lenses[0].lens.pupil_magnification or 1.0)
+    nearest = int(np.argmin(view.budget.distance_m))
+    assert view.budget.shares[at][nearest] == pytest.approx(planted, rel=0.2)
+    assert view.budget.shares[at][0] < 0.25 * view.budget.shares[at][nearest]
+
+
+def test_what_charts_are_not_sure_of_is_in_no_budget() -> None:
+    """One chart close up accuses nobody, and a tape that was off is not the lens."""
+    rng = np.random.default_rng(10)
+    unsure = prepare(_single(10, _lens(rng, 15.0, focal_m=0.035), (0.9,)))
+    rng = np.random.default_rng(9)
+    tape = prepare(_single(9, _lens(rng, focal_m=0.035, near_m=0.35, tape_datum_m=0.05)))
+    for prep in (unsure, tape):
+        assert not {"flange", "scale"} & {term.name for term in prep.lenses[0].budgets[0].budget.terms}
+
+
 def test_order_of_rows_does_not_matter() -> None:
     """The same tests in another order give the same figures."""
     job = _job(18, {"L1": "AB", "L2": "A"}, lenses_um={"L1": 15.0})

@@ -230,6 +230,7 @@ _REMEDY = {
     "reading": "Read positions in a finer step, or shoot at a smaller stop.",
     "backlash": "Always arrive from the same side, or have the gears seen to by a technician.",
     "flange": "Settle the flange first: see what its chart tests say.",
+    "scale": "Settle the scale first: see what its chart tests say.",
     "glass behind the lens": "Make the marks with the glass in place that the job is shot with.",
     "stopping down": "Find focus by the picture at the shooting stop, or make the marks there.",
     "doubt of moves": "Find best focus on the charts again, three times each: they leave much unsure.",

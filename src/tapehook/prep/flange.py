@@ -159,6 +159,22 @@ def pupil_at(focal_m: float, optics: Optics) -> Pupil:
     return optics.pupil if focal_m == optics.focal_m else thin_pupil(focal_m)
 
 
+def off_by_charts(found: FlangePrep, focal_m: npt.ArrayLike, q_dpt: Floats) -> tuple[str, Floats] | None:
+    """What charts are sure the lens is off by: a name for it, and by how much it is focused nearer, dioptres (G,).
+
+    ``q_dpt`` are vergences at the front focal point, where the shift holds too. A flange is delta/f^2 everywhere; where
+    the scale is off it is delta/f^2 - kappa q, by the mean of both. None where they are sure of nothing, or blame the
+    tape or the groups of a zoom.
+    """
+    verdict = found.verdict
+    flange: Floats = np.asarray(found.fit.flange_m()[0] / np.square(focal_m) + 0.0 * q_dpt)
+    if verdict.cause in ("flange", "fine"):
+        return "flange", flange
+    if verdict.cause == "scale" and not verdict.by_zoom:
+        return "scale", flange - float(found.fit.mean()[found.fit.bodies]) * q_dpt
+    return None
+
+
 def front_vergence(distance_m: npt.ArrayLike, focal_m: float, pupil: Pupil) -> Floats:
     """Vergence at the front focal point, q = m/f dioptres, of distances from the image plane in focus; NaN for none."""
     q: Floats = focus_state(distance_m, focal_m, pupil).magnification / focal_m

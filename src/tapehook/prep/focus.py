@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -25,7 +25,7 @@ from tapehook.lens.taping import taping_sd_m
 from tapehook.notation import System, format_distance
 from tapehook.optics import depth_of_field, focus_state, half_width_dpt
 from tapehook.prep.basis import Basis, Optics
-from tapehook.prep.flange import front_vergence
+from tapehook.prep.flange import front_vergence, off_by_charts
 from tapehook.prep.results import (
     AxisPrep,
     BudgetView,
@@ -313,8 +313,8 @@ def focus_budgets(
     distance = lens_map.scale.value(np.linspace(ends[0], ends[1], BUDGET_POINTS))
     distance[0], distance[-1] = far, near
     terms = _terms(lens_map, lens, optics, distance, usual, assumptions)
-    if isinstance(flange, FlangePrep) and flange.verdict.cause in ("flange", "fine"):
-        terms.append(shift_term("flange", flange.fit.flange_m()[0], optics, distance))
+    if isinstance(flange, FlangePrep):
+        terms += _charted(flange, optics, distance)
     if zooming is not None:
         terms.append(BudgetTerm("zooming", "bias", zooming(distance)))
     roles: list[tuple[Literal["widest", "shooting"], StopView | None]] = [
@@ -351,6 +351,16 @@ def _terms(
         BudgetTerm("backlash", "bias", play / slope, assumed=play_assumed),
         BudgetTerm("tape", "scatter", Z95 * taping_sd_m(distance) * q * q, source="set", assumed=True),
     ]
+
+
+def _charted(flange: FlangePrep, optics: Optics, distance_m: Floats) -> list[BudgetTerm]:
+    """What the charts of the lens are sure it is off by, as a lasting error; nothing where they are sure of nothing."""
+    found = off_by_charts(flange, optics.focal_m, front_vergence(distance_m, optics.focal_m, optics.pupil))
+    if found is None:
+        return []
+    name, off = found
+    unit = shift_term(name, optics.focal_m**2, optics, distance_m)  # one dioptre at the front focal point
+    return [replace(unit, shift_dpt=np.abs(off) * unit.shift_dpt)]
 
 
 def moved_terms(shifts: Sequence[SensorShift], optics: Optics, distance_m: Floats) -> list[BudgetTerm]:

@@ -10,6 +10,7 @@ from tapehook.job.shots import Person
 from tapehook.lens.taping import taping_sd_m
 from tapehook.optics import FocusState
 from tapehook.prep.anamorphic import TWO_DIRECTIONS
+from tapehook.prep.flange import off_by_charts
 from tapehook.prep.results import FlangePrep
 from tapehook.prep.shifts import DOUBT, shifts_at
 from tapehook.prep.shot_late import TERM, monitor_delay_s
@@ -110,8 +111,10 @@ def terms_of(plan: ShotPlan, person: Person, held: Held) -> Terms:
     planned = (1.0 / now.pupil_distance_m - 1.0 / (seen - now.pupil_to_sensor_m)) / width
     known = {"the line itself": planned, **_late(plan, seen, line, pull, planned)}
     squared = ring.focal_m**2
-    if isinstance(entry.flange, FlangePrep) and entry.flange.verdict.cause in ("flange", "fine"):
-        known["flange"] = entry.flange.fit.flange_m()[0] / squared * _ratio(state, ring) ** 2 / width
+    if isinstance(entry.flange, FlangePrep):
+        charted = off_by_charts(entry.flange, ring.focal_m, state.magnification / ring.focal_m)
+        if charted is not None:
+            known[charted[0]] = charted[1] * _ratio(state, ring) ** 2 / width
     ends, left = {}, {}
     shifts = shifts_at(entry, plan.stop)
     if doubt_m := math.hypot(*(moved.sd_m for moved in shifts if moved.kept is not None)):

@@ -182,6 +182,7 @@ _REMEDIES = {
     "tape": "Tape again to the eyes at that moment.",
     "backlash": "Arrive from the same side as the marks were made.",
     "flange": "Settle the flange first.",
+    "scale": "Settle the scale first: see what its chart tests say.",
     "glass behind the lens": "Make the marks with the glass in place that the job is shot with.",
     "stopping down": "Find focus by the picture at that stop, or make the marks there.",
     "doubt of moves": "Find best focus on the charts again, three times each.",
