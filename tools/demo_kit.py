@@ -55,6 +55,8 @@ class Glass:
     squeeze: float | None = None
     extender: str = ""
     extender_length_mm: str = ""
+    port: str = ""
+    port_front_mm: str = ""
     quirks: str = ""
     condition_on_receipt: str = ""
     photos_on_receipt: str = ""
@@ -108,14 +110,17 @@ KIT = (
     ),
     Glass(
         "L03", "Teasel 25", 25, 1.3, "A", "25108", "1'", 255, 4.5, 104, 1.8, 0.85,
-        without=("5'",), extender="1.4x", extender_length_mm="32",
+        without=("5'",), extender="2x", extender_length_mm="45",
     ),
     Glass(
         "L04", "Teasel 35", 35, 1.3, "A", "35061", "1'2\"", 270, 20.0, 88, 1.3, 0.86,
         cam=3.5, sway=0.1, charts=("1'6\"", "2'6\"", "5'", "12'"), charts_measured=True,
     ),
     TEASEL_50,
-    Glass("L06", "Teasel 65", 65, 1.5, "A", "65019", "2'3\"", 290, 8.0, 79, 0.88, 0.88, ways="near_to_far"),
+    Glass(
+        "L06", "Teasel 65", 65, 1.5, "A", "65019", "2'3\"", 290, 8.0, 79, 0.88, 0.88,
+        ways="near_to_far", port="flat", port_front_mm="195",
+    ),
     Glass("L07", "Teasel 85", 85, 1.5, "A", "85033", "3'", 300, 15.5, 83, 0.81, 0.88, cam=2.0),
     Glass(
         "L08", "Teasel 100", 100, 1.8, "A", "10240", "3'6\"", 305, 6.0, 92, 0.77, None,
@@ -178,7 +183,7 @@ KIT = (
     Glass(
         "L22", "Dibber 47", 47, 2.0, "C", "D-4702", "0.6 m", 180, 8.0, 74, 1.0, 0.8,
         rises="far", feet=False, unit="mm", step=0.5, units_per_turn=251.3, gap_deg=75,
-        note="tape round the ring, 80 mm across",
+        note="tape round the ring, 80 mm across", port="100", port_front_mm="190",
     ),
     Glass(
         "L23", "Dibber 90", 90, 2.0, "C", "", "1 m", 200, -4.0, 86, 0.8, 0.8,

@@ -377,6 +377,8 @@ def lens_row(glass: Glass) -> Row:
         "squeeze": f"{glass.squeeze:g}" if glass.squeeze else "",
         "extender": glass.extender,
         "extender_length_mm": glass.extender_length_mm,
+        "port": glass.port,
+        "port_front_mm": glass.port_front_mm,
         "quirks": glass.quirks,
         "condition_on_receipt": glass.condition_on_receipt,
         "photos_on_receipt": glass.photos_on_receipt,
@@ -391,7 +393,8 @@ LENS_COLUMNS = (
     *("id", "model", "serial", "camera", "kind", "focal_mm", "focal_min_mm", "t_stop", "transmission"),
     *("engraved_in", "close_focus_m", "unit", "reading_step", "units_per_turn", "rises_toward", "twin_of"),
     *("pupil_to_sensor_mm", "pupil_magnification", "ring_diameter_mm", "squeeze", "rear_filter"),
-    *("extender", "extender_length_mm", "quirks", "condition_on_receipt", "photos_on_receipt", "note"),
+    *("extender", "extender_length_mm", "port", "port_front_mm"),
+    *("quirks", "condition_on_receipt", "photos_on_receipt", "note"),
 )
 READING_COLUMNS = (
     *("lens_id", "axis", "mark_no", "distance_text", "value", "position", "approach", "method"),

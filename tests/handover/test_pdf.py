@@ -299,9 +299,10 @@ def _ticks_below(page: Any, top: float) -> list[float]:  # noqa: ANN401 - the re
 
 def test_zones_on_the_rule_are_those_of_the_table(demo_prep: Prep, demo_pack: Pack) -> None:
     """The five zones below a rule say the near and far that the depth table has for that distance."""
-    entry = demo_prep.lens("L22")
+    entry = demo_prep.lens("L21")
     row = rule_row(entry)
     assert row is not None
+    assert len(entry.depth_stops) == 5
     found = demo_pack.lines_of(entry.title)
     for near, far, stop in zip(row.near_m, row.far_m, entry.depth_stops, strict=True):
         assert f"{stop.text} {format_distance(near, row.system)} {format_distance(far, row.system)}" in found
