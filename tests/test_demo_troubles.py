@@ -41,7 +41,7 @@ class Trouble:
 
 TROUBLES = (
     Trouble("stopping_down.moves", "L10", "µm", sure=True),
-    Trouble("glass.marks", "L14", "33 µm"),
+    Trouble("glass.marks", "L14", "33 µm", sure=True),
     Trouble("zooming.one_strip", "L20", "60 mm", sure=True),
     Trouble("anamorphic.gap", "L23", "dpt", sure=True),
     Trouble("extender.share", "L03", "45 mm"),

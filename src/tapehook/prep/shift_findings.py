@@ -102,7 +102,7 @@ def _of(shifts: Sequence[SensorShift], name: str, roles: tuple[str | None, ...])
     return next((one for one in shifts if one.name == name and one.role in roles), None)
 
 
-BY_PAPER = "Focus by these, not by the engraved ring"
+BY_PAPER = "Strip, tables and pulls are moved for it: focus by these, not by the engraved ring"
 
 
 def _glass(
@@ -124,20 +124,20 @@ def _glass(
     shift_m, here = told[state], behind(state, job.filters)
     share = _used(shift_m, optics, stop)
     said = "" if any(one.rear_filter for one in readings) else " (no mark names any)"
+    paper = _of(shifts, GLASS, (None,))
+    left = _used(Z95 * paper.sd_m, optics, stop) if paper is not None and paper.kept is None else None
+    sure = "" if left is None else f" +- {percent(left)}"
     message = (
         f"Its marks were made with {there.text} behind the lens{said} and are shot with {here.text}: "
-        f"{_moved(shift_m)}, {percent(share)} of the depth at {stop.text} at every distance{_assumed(here, there)}"
+        f"{_moved(shift_m)}, {percent(share)}{sure} of the depth at {stop.text} at every distance"
+        f"{_assumed(here, there)}."
     )
-    paper = _of(shifts, GLASS, (None,))
-    if paper is not None and paper.kept is None:
-        left = _used(Z95 * paper.sd_m, optics, stop)
-        message += f". Strip, tables and pulls are moved for it, +- {percent(left)}."
-        step = f"{BY_PAPER}; check infinity on a chart with the glass in."
-        yield make("glass.marks", _severity(share, left), message, step, depth_used(share, stop.text, left))
-        return
-    why = f". Strip and ring positions are not moved for it: {paper.kept}." if paper is not None else "."
     step = "Make the marks again with that glass in place; a back focus set for it is a lens technician's work."
-    yield make("glass.marks", _severity(share), message + why, step, depth_used(share, stop.text))
+    if left is not None:
+        step = f"{BY_PAPER}; check infinity on a chart with the glass in."
+    elif paper is not None:
+        step = f"Strip and ring positions are not moved for it: {paper.kept}. {step}"
+    yield make("glass.marks", _severity(share, left), message, step, depth_used(share, stop.text, left))
 
 
 def _moved(shift_m: float) -> str:
@@ -186,10 +186,12 @@ def _stopping_down(
     paper = _of(shifts, STOPPING_DOWN, ("shooting",)) if stop is shooting else None
     if paper is not None and paper.kept is None:
         opened = percent(_used(shift_m, optics, widest))
-        message += f" Strip, tables and pulls are moved for it; at {widest.text} they are {opened} out."
-        step = f"{BY_PAPER}; opened up, by a strip for that stop. Do not shim for it."
+        step = (
+            f"{BY_PAPER}; at {widest.text} they are {opened} of the depth out: opened up, by a strip for that stop. Do "
+            "not shim for it."
+        )
     elif paper is not None:
-        message += f" Strip and ring positions are not moved for it: {paper.kept}."
+        step = f"Strip and ring positions are not moved for it: {paper.kept}. {step}"
     if not tested:
         step = f"Find best focus on one chart at {widest.text} and at {stop.text}. {step}"
     left = spread if paper is not None and paper.kept is None else None
