@@ -84,6 +84,17 @@ def test_a_lens_on_its_map_is_not_accused() -> None:
     assert {one.severity for one in _found(prep, "morning.lens")} == {"info"}
 
 
+@pytest.mark.parametrize("stop, again", [("T2", True), ("T16", False)])
+def test_a_check_that_cannot_tell_a_quarter_asks_for_another(stop: str, *, again: bool) -> None:
+    """On its map within a +- of over a quarter of the depth is no reason to do nothing; at T16 it is."""
+    prep = _prep([_row(name, 0.0) for name in IDS[:3]], shooting_stop=stop)
+    for one in _found(prep, "morning.lens"):
+        assert one.figure is not None
+        assert one.figure.plus_minus is not None
+        assert (one.figure.plus_minus >= 25.0) is again
+        assert one.next_step.startswith("Check it again wide open" if again else "Nothing to do")
+
+
 def test_the_last_morning_counts() -> None:
     """Of several days the latest; rows without a date only where there are no others."""
     rows = [_row("L1", 0.0, date="2026-11-25"), _row("L2", 0.0, date="2026-11-26"), _row("L3", 0.0)]

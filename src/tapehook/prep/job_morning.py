@@ -128,7 +128,10 @@ def _of_lens(entry: LensPrep, own: Sequence[Checked], prep: Prep, kit: Morning |
     if abs(shift_m) <= half_m:
         message = f"Checked in the morning on {where} it stands on its map as far as that can tell: {shift}, "
         message += f"{percent(used)} of the depth at {stop}."
-        return make("morning.lens", "info", message, "Nothing to do; check it again when it warms up.", figure)
+        step = "Nothing to do; check it again when it warms up."
+        if spread >= WATCH_FROM:
+            step = "Check it again wide open, twice from the same side: its +- is over a quarter of the depth."
+        return make("morning.lens", "info", message, step, figure)
     severity: Severity = "fix" if used >= FIX_FROM else "watch" if used >= WATCH_FROM else "info"
     message = (
         f"Checked in the morning on {where} it is off its map as if the sensor lay {shift} "
