@@ -80,13 +80,22 @@ def test_two_marks_clear_what_marks_can_clear() -> None:
 
 
 def test_what_it_then_uses_is_true() -> None:
-    """The map borrowed stays within the share that is said, against the copy's own ring."""
+    """The map borrowed stays within the share that is said, against the copy's own ring and the depth by hand.
+
+    Half the depth is N c/(f^2 (1 + m/P)) at the pupil, no less than taken here, and the ring turns by its slope there.
+    """
     swap = _swap(_marks(math.inf, 0.6))
     assert swap.borrowed is not None
     assert swap.borrowed.borrowed_map is not None
     distance = np.array([0.6, 0.8, 1.2, 2.0, 4.0, 10.0, math.inf])
     off = swap.borrowed.borrowed_map.position(distance)[0] - (7.3 + 1.002 * true_position(distance))
     assert float(np.abs(off).max()) < 0.5
+    assert swap.used is not None
+    assert swap.stop is not None
+    q, step = 1.0 / (distance - 0.060), 1e-4
+    slope = (true_position(0.060 + 1.0 / (q + step)) - true_position(distance)) / step
+    width = swap.stop.f_number * 25e-6 / 0.025**2 / (1.0 + 0.025 * q)  # m/P is less than f q
+    assert float(np.max(np.abs(off) / (slope * width))) < swap.used
 
 
 def test_a_map_that_is_good_enough_alone_does_not_settle_a_lens_with_play() -> None:
