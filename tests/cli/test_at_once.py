@@ -93,3 +93,12 @@ def test_a_screen_holds_no_more_than_a_person_reads(capsys: pytest.CaptureFixtur
     assert f"lens L{MOST_FINDINGS - 1}" in said
     assert f"lens L{MOST_FINDINGS} " not in said
     assert "7 more, no worse than these" in said
+
+
+def test_names_the_paper_cannot_print_are_told(tmp_path: Path) -> None:
+    """Hebrew and Japanese labels become boxes in the PDF, Greek and Cyrillic ones do not."""
+    ids = ("עדשה 50", "レンズ 50", "φακός 50", "объектив 50", "L50")
+    (tmp_path / "lenses.csv").write_text("id,focal_mm\n" + "".join(f"{one},50\n" for one in ids), encoding="utf-8")
+    (tmp_path / "readings.csv").write_text("lens_id,distance_m,position\n", encoding="utf-8")
+    said = run("prep", tmp_path, "--out", tmp_path / "out").stdout.splitlines()[-1]
+    assert said.startswith("The PDF cannot print all signs in the names of עדשה 50, レンズ 50: boxes stand there.")

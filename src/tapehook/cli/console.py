@@ -173,3 +173,17 @@ def show_summary(prep: "Prep", written: Sequence[Path]) -> None:
     click.echo(f"{count}: {counts['fix']} to fix, {counts['watch']} to watch, {counts['info']} for info.")
     for path in written:
         click.echo(f"  {plain(str(path))}")
+    show_unprintable(prep)
+
+
+def show_unprintable(prep: "Prep") -> None:
+    """Names in signs the font of the PDF lacks, as two such lenses could not be told apart on paper."""
+    from tapehook.handover.glyphs import MISSING, printable
+
+    named = [one.lens.id for one in prep.lenses if MISSING in printable(f"{one.lens.id} {one.title}")]
+    if named:
+        more = f" and {len(named) - MOST_NAMED} more" if len(named) > MOST_NAMED else ""
+        click.echo(
+            f"The PDF cannot print all signs in the names of {plain(', '.join(named[:MOST_NAMED]))}{more}: boxes stand "
+            "there. Give them labels in Latin, Greek or Cyrillic letters; the pocket page shows all."
+        )
