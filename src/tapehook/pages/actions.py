@@ -90,6 +90,11 @@ class Acts:
             raise refusal(f"job {now.name}", f"there is a lens {lens.id} in it already", "another id")
         self.change_job(who, now, now.job.model_copy(update={"lenses": (*now.job.lenses, lens)}))
 
+    def change_lens(self, who: str, now: JobNow, lens: Lens) -> None:
+        """Keep what was edited of a lens of a job, under the id it has."""
+        lenses = tuple(lens if there.id == lens.id else there for there in now.job.lenses)
+        self.change_job(who, now, now.job.model_copy(update={"lenses": lenses}))
+
     def add_camera(self, who: str, now: JobNow, camera: Camera) -> None:
         """Add a camera to a job, or change the one of that letter."""
         others = tuple(one for one in now.job.cameras if one.letter != camera.letter)

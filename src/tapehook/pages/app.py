@@ -31,6 +31,7 @@ from tapehook.pages import (
     shot_routes,
     strip_routes,
     swap_routes,
+    through_routes,
     weather_routes,
 )
 from tapehook.pages.actions import Acts
@@ -47,6 +48,7 @@ ROUTERS = (
     radio_routes.api_router,
     strip_routes.api_router,
     swap_routes.api_router,
+    through_routes.api_router,
     weather_routes.api_router,
     routes.router,
     left_routes.router,

@@ -111,6 +111,20 @@ class NewColumn(Asked):
     sent: Sent = None
 
 
+class LensThrough(Asked):
+    """What a lens is also used with: an extender and how long it is, a port, where it stands, its glass, the water.
+
+    Lengths are as written, bare ones in millimetres; a port is "flat" or the radius of a dome.
+    """
+
+    extender: Short | None = None
+    extender_length: Short | None = None
+    port: Short | None = None
+    port_front: Short | None = None
+    port_glass: Short | None = None
+    water: Literal["fresh", "sea"] | None = None
+
+
 class Correction(Asked):
     """A reading put right; without distance and position it is withdrawn."""
 

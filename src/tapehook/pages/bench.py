@@ -11,6 +11,7 @@ from tapehook.handover.pdf_pictures import map_chart_of
 from tapehook.job import ChartTest, Lens, Reading
 from tapehook.notation import format_distance, format_position
 from tapehook.pages.desk import JobNow
+from tapehook.pages.through import ThroughView, through_views
 from tapehook.pages.words import percent
 from tapehook.prep import LensPrep, MarkRow
 from tapehook.prep.next_mark import Advice, next_advice
@@ -56,6 +57,8 @@ class Bench:
     advice: Advice
     picture: str | None
     picture_narrow: str | None
+    through: tuple[ThroughView, ...]
+    """The lens bare, with its extender, behind its port; empty where it has neither."""
     last: str
     """What undo would take back, in words; empty for nothing."""
 
@@ -76,6 +79,7 @@ def bench_of(now: JobNow, entry: LensPrep, row_id: str, pictures: Sequence[str] 
         advice=next_advice(entry, now.job, most=3),
         picture=map_chart_of(entry, CHART_WIDTH, CHART_HEIGHT) if "wide" in pictures else None,
         picture_narrow=map_chart_of(entry, NARROW_WIDTH, NARROW_HEIGHT) if "narrow" in pictures else None,
+        through=through_views(entry),
         last=_last(measured, lens),
     )
 

@@ -85,6 +85,15 @@ TOPICS: dict[str, Topic] = {
         ),
         "checks/morning.md",
     ),
+    "extender": Topic(
+        "Extenders and ports",
+        (
+            "An extender lengthens the lens and takes stops; its marks stay, and what is off takes more of the depth.",
+            "The marks count from where the sensor was: take its length off each taped distance.",
+            "Behind a port the ring says where the lens sees the subject, not where it stands in the water.",
+        ),
+        "checks/extenders.md",
+    ),
     "next_mark": Topic(
         "What to measure next",
         (

@@ -14,6 +14,7 @@ from tapehook.handover.pocket_moves import moving_terms
 from tapehook.job import Motor
 from tapehook.pages.desk import JobNow
 from tapehook.prep import LensPrep, Prep
+from tapehook.prep.extender import BEHIND, extender_of
 
 _SCALE = re.compile(r"^\s*([-+]?\d+(?:[.,]\d+)?)\s*(.*?)\s*$")
 
@@ -27,6 +28,7 @@ def onset_data(now: JobNow, prep: Prep, builds: list[CameraBuild]) -> dict[str, 
         own = now.lens_ids[entry.lens.id]
         lens["startsAt"] = {camera: there[own] for camera, there in now.starts.items() if own in there}
         lens["budget"] = _budget(entry)
+        lens["extender"] = _extender(entry)
         lens["measuredAt"] = max((one.when for one in now.rows["reading"] if one.row_id == entry.lens.id), default=None)
         lens["stopMapped"] = "iris" in entry.axes
     cameras = [
@@ -94,6 +96,12 @@ def _budget(entry: LensPrep) -> dict[str, Any] | None:
     }
     moving = moving_terms(entry, view.budget.distance_m)
     return shown if moving is None else {**shown, "moving": moving}
+
+
+def _extender(entry: LensPrep) -> dict[str, Any] | None:
+    """The extender it is also used with; ``behind`` names the terms of its budget between it and the sensor."""
+    found = extender_of(entry.lens)
+    return None if found is None else {"factor": found.factor, "lengthM": found.length_m, "behind": list(BEHIND)}
 
 
 def _shifts(shift: Any, count: int) -> list[float]:  # noqa: ANN401 - an array or one value

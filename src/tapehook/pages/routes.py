@@ -272,7 +272,8 @@ def part_bench(
     shown, whole = _bench_shown(desk, now, lens, pictures=("narrow",) if narrow else ("wide",))
     # Where the others have not been heard yet, the stamp is an older one, and the page asks again.
     stamp = desk.stamp_of(now) if whole else f"{desk.nonce}-{now.number - 1}"
-    return JSONResponse(parts("bench.html", ("table", "findings", "picture", "sign"), stamp, session=session, **shown))
+    names = ("table", "findings", "picture", "through", "sign")
+    return JSONResponse(parts("bench.html", names, stamp, session=session, **shown))
 
 
 @router.get("/job/{job}/onset")

@@ -9,7 +9,7 @@ from tapehook.notation import format_distance
 from tapehook.optics import depth_of_field, sharp_blur_m
 from tapehook.optics.through import Through
 from tapehook.prep.as_json import finite
-from tapehook.prep.results import LensPrep
+from tapehook.prep.results import LensPrep, StopView
 from tapehook.prep.room import optics_of
 from tapehook.prep.rounds import round_distances
 
@@ -32,8 +32,10 @@ class ThroughRow:
     stop: str | None
 
 
-def through_rows(entry: LensPrep, through: Through) -> tuple[ThroughRow, ...]:
+def through_rows(entry: LensPrep, through: Through, stop: StopView | None = None) -> tuple[ThroughRow, ...]:
     """Round distances that the lens reaches, nearest first; empty without a map, or where it reaches none.
+
+    ``stop`` is the one on its ring; that the lens is shot at, else its widest, where none is given.
 
     Empty too where the port would stand behind the entrance pupil of the lens.
     """
@@ -52,18 +54,18 @@ def through_rows(entry: LensPrep, through: Through) -> tuple[ThroughRow, ...]:
     if distances.size == 0:
         return ()
     position, half = lens_map.position_band(scale)
-    near, far, stop = _sharp(entry, through, scale)
+    near, far, stop_text = _sharp(entry, through, scale, stop or entry.shooting or entry.widest)
     return tuple(
-        ThroughRow(format_distance(float(d), entry.system), float(d), float(s), float(p), float(h), n, f, stop)
+        ThroughRow(format_distance(float(d), entry.system), float(d), float(s), float(p), float(h), n, f, stop_text)
         for d, s, p, h, n, f in zip(distances, scale, position, half, near, far, strict=True)
     )
 
 
 def _sharp(
-    entry: LensPrep, through: Through, scale_m: np.ndarray[Any, np.dtype[np.float64]]
+    entry: LensPrep, through: Through, scale_m: np.ndarray[Any, np.dtype[np.float64]], stop: StopView | None
 ) -> tuple[list[float | None], list[float | None], str | None]:
     """Near and far limit where the subject is, (G,) each, and the stop on the ring that they hold for."""
-    optics, stop = optics_of(entry), entry.shooting or entry.widest
+    optics = optics_of(entry)
     if optics is None or stop is None:
         nothing: list[float | None] = [None] * scale_m.size
         return nothing, nothing, None

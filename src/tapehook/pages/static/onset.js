@@ -47,7 +47,7 @@ function keep() {
   }
 }
 
-const state = { letter: null, lens: null, distanceM: 2, stop: null, stops: [], focalMm: null, tags: [], extras: {} };
+const state = { letter: null, lens: null, distanceM: 2, stop: null, stops: [], focalMm: null, extended: false, tags: [], extras: {} };
 
 const systemNow = () => kept.system ?? state.lens?.system ?? "metric";
 const write = (distanceM) => formatDistance(distanceM, systemNow());
@@ -76,7 +76,7 @@ function chooseCamera(letter) {
 function remember() {
   if (!state.letter || !state.lens) return;
   const distance = state.distanceM === Infinity ? null : state.distanceM;
-  kept.cameras[state.letter] = { lens: state.lens.key, distance, t: state.stop.t, text: state.stop.text, focal: state.focalMm, tags: state.tags, extras: state.extras };
+  kept.cameras[state.letter] = { lens: state.lens.key, distance, t: state.stop.t, text: state.stop.text, focal: state.focalMm, extended: state.extended, tags: state.tags, extras: state.extras };
   keep();
 }
 
@@ -90,8 +90,9 @@ function chooseLens(lens) {
     state.stops = stopsOf(lens);
     const preferred = lens.shooting ?? lens.widest ?? { t: 2.8 };
     state.stop = isSame ? nearStop({ t: was.t, text: was.text }) : nearStop(preferred);
+    state.extended = Boolean(isSame && was.extended && lens.extender);
     state.focalMm = lens.focalMinMm === null ? null : Math.min(Math.max((isSame && was.focal) || lens.focalMm, lens.focalMinMm), lens.focalMm);
-    state.distanceM = isSame ? Math.max(was.distance ?? Infinity, lens.nearM) : distanceAt(STEPS / 2);
+    state.distanceM = isSame ? Math.max(was.distance ?? Infinity, nearNow()) : distanceAt(STEPS / 2);
   }
   showLens();
 }
@@ -112,6 +113,46 @@ function nearStop(wanted) {
   return wanted.t >= state.stops[0].t ? wanted : near;
 }
 
+// --- the extender ------------------------------------------------------------------------------------------------
+
+const extenderNow = () => (state.extended ? state.lens.extender : null);
+
+/** How far the lens stands from where it would without the extender: all its marks count from there. */
+const shiftM = () => extenderNow()?.lengthM ?? 0;
+
+/** The nearest subject, metres from the sensor. */
+const nearNow = () => state.lens.nearM + shiftM();
+
+/**
+ * Depth at a distance from the sensor. With an extender of factor x a blur disc c on the sensor is one of c/x behind the
+ * lens, whose own place, pupil and focal length stay: so the depth is that of the bare lens for c/x (tapehook.optics.extender).
+ */
+export function depthThrough(optics, extender, t, distanceM) {
+  if (!extender) return depth(optics, t, distanceM);
+  const shift = extender.lengthM;
+  const bare = depth({ ...optics, cocM: optics.cocM / extender.factor }, t, distanceM - shift);
+  const at = { ...bare.state, pupilToSensorM: bare.state.pupilToSensorM + shift };
+  return { ...bare, nearM: bare.nearM + shift, farM: bare.farM + shift, hyperfocalM: bare.hyperfocalM + shift, state: at };
+}
+
+/** The stop it works at, as a T-number: of the ring's stop times the factor. */
+const worksAt = () => `T${decimals(state.stop.t * extenderNow().factor, 1)}`;
+
+/** What shares hold for: the stop the picture has. */
+const stopShown = () => (extenderNow() ? worksAt() : state.stop.text);
+
+function showExtender() {
+  const { extender, optics } = state.lens;
+  at("extender-row").hidden = !extender;
+  if (!extender) return;
+  at("extender").checked = state.extended;
+  at("extender-label").textContent = `with the ${decimals(extender.factor, 2)}x`;
+  const focalMm = state.focalMm ?? (optics ? optics.focalM * 1e3 : null);
+  const focal = focalMm === null ? "" : `${decimals(focalMm * extender.factor, 0)} mm, `;
+  const taped = extender.lengthM ? `; taped from the sensor, its ${decimals(extender.lengthM * 1e3, 0)} mm are reckoned with` : "; its length is not known: take it off each taped distance";
+  at("extender-words").textContent = state.extended ? `${focal}${state.stop.text} on the ring works at ${worksAt()}${taped}` : "";
+}
+
 // --- the place on the rule -------------------------------------------------------------------------------------
 
 function opticsNow() {
@@ -122,11 +163,11 @@ function opticsNow() {
 
 function datumNow() {
   const { optics, map } = state.lens;
-  if (optics) return (optics.pupil ?? thinPupil(optics.focalM)).toSensorM;
-  return map ? map.datumM : 0;
+  if (optics) return (optics.pupil ?? thinPupil(optics.focalM)).toSensorM + shiftM();
+  return (map ? map.datumM : 0) + shiftM();
 }
 
-const nearest = () => 1 / (state.lens.nearM - datumNow());
+const nearest = () => 1 / (nearNow() - datumNow());
 const sliderOf = (distanceM) => STEPS * (1 - 1 / (distanceM - datumNow()) / nearest());
 
 function distanceAt(slider) {
@@ -142,7 +183,7 @@ function stepAt(distanceM) {
 
 function onRoundStep(distanceM) {
   const step = stepAt(distanceM);
-  return Math.max(Math.round(distanceM / step) * step, state.lens.nearM);
+  return Math.max(Math.round(distanceM / step) * step, nearNow());
 }
 
 function stepped(distanceM, way) {
@@ -150,7 +191,7 @@ function stepped(distanceM, way) {
   const step = stepAt(distanceM);
   const count = way > 0 ? Math.floor(distanceM / step + 1e-6) + 1 : Math.ceil(distanceM / step - 1e-6) - 1;
   if (way > 0 && sliderOf(count * step) > STEPS - 0.5) return Infinity;
-  return Math.max(count * step, state.lens.nearM);
+  return Math.max(count * step, nearNow());
 }
 
 // --- showing ---------------------------------------------------------------------------------------------------
@@ -221,7 +262,8 @@ function show() {
   slide("stop", state.stops.indexOf(nearStop({ t: state.stop.t })), state.stop.text);
   if (state.focalMm !== null) showFocal();
   showRing(lens);
-  const answer = optics && depth(optics, state.stop.t, state.distanceM);
+  const answer = optics && depthThrough(optics, extenderNow(), state.stop.t, state.distanceM);
+  showExtender();
   const isSharp = Boolean(answer) && answer.nearM < answer.farM;
   showDepth(answer, optics, isSharp);
   drawRule(at("rule"), viewOf(answer, isSharp), systemNow(), widthPx, THUMB_PX);
@@ -235,7 +277,7 @@ function viewOf(answer, isSharp) {
     nearM: isSharp ? answer.nearM : null,
     farM: answer ? answer.farM : null,
     texts: { near: at("near").textContent, far: at("far").textContent },
-    nearEndM: state.lens.nearM,
+    nearEndM: nearNow(),
     datumM: datumNow(),
     write,
   };
@@ -263,7 +305,7 @@ function showFocal() {
 }
 
 function showRing(lens) {
-  const found = lens.map && ringPosition(lens.map, state.distanceM, state.stop.t);
+  const found = lens.map && ringPosition(lens.map, state.distanceM - shiftM(), state.stop.t);
   at("ring").textContent = found ? formatPosition(found.position, lens.unit, lens.step) : "–";
   at("ring-plus-minus").textContent = found ? `+- ${formatPlusMinus(found.plusMinus, lens.unit)}` : (lens.noMap ?? "outside the map");
   const words = moveAt(lens.map, state.stop.t)?.words ?? "";
@@ -284,7 +326,7 @@ function showDepth(answer, optics, isSharp) {
   at("far").textContent = far;
   at("total").textContent = formatSpan(answer.farM - answer.nearM, systemNow());
   at("trust").textContent = trust(answer, optics);
-  at("depth-words").textContent = `Sharp from ${near} to ${far} with the focus at ${write(state.distanceM)}, ${state.stop.text}`;
+  at("depth-words").textContent = `Sharp from ${near} to ${far} with the focus at ${write(state.distanceM)}, ${stopShown()}`;
 }
 
 function trust(answer, optics) {
@@ -322,11 +364,11 @@ function showLadder(answer) {
     });
     const follow = node("button", { type: "button", className: "tag", textContent: tag.name });
     follow.setAttribute("aria-label", `focus on ${tag.name}`);
-    follow.addEventListener("click", () => setDistance(Math.max(tag.distanceM ?? Infinity, state.lens.nearM)));
+    follow.addEventListener("click", () => setDistance(Math.max(tag.distanceM ?? Infinity, nearNow())));
     return node("li", {}, follow, node("span", { className: "at", textContent: write(tag.distanceM ?? Infinity) }), verdict, remove);
   });
   at("ladder").replaceChildren(...rows);
-  at("ladder-title").textContent = state.tags.length ? `In the shot, depth used at ${state.stop.text}` : "In the shot";
+  at("ladder-title").textContent = state.tags.length ? `In the shot, depth used at ${stopShown()}` : "In the shot";
 }
 
 at("tag").addEventListener("submit", (event) => {
@@ -370,6 +412,14 @@ export function budgetAt(budget, datumM, distanceM, halfWidthDpt, tNumber = null
   return { terms, own: sum(terms.filter((term) => term.source === "lens")), total: sum(terms) };
 }
 
+/** The budget of the bare lens with what lies behind its extender turned into what it does before it: 1/x squared. */
+function budgetThrough(budget) {
+  const extender = extenderNow();
+  if (!extender) return budget;
+  const turned = (term) => ({ ...term, shiftDpt: term.shiftDpt.map((value) => value / extender.factor ** 2) });
+  return { ...budget, terms: budget.terms.map((term) => (extender.behind.includes(term.name) ? turned(term) : term)) };
+}
+
 function between(places, values, place) {
   const isRising = places.at(-1) > places[0];
   const inside = places.findIndex((other) => (isRising ? other >= place : other <= place));
@@ -383,8 +433,8 @@ function showBudget(answer) {
   const { budget } = state.lens;
   at("budget-card").hidden = !(budget && answer);
   if (!budget || !answer) return;
-  const { terms, own, total } = budgetAt(budget, datumNow(), state.distanceM, answer.halfWidthDpt, state.stop.t);
-  at("budget-title").textContent = `focus budget at ${state.stop.text}`;
+  const { terms, own, total } = budgetAt(budgetThrough(budget), datumNow() - shiftM(), state.distanceM - shiftM(), answer.halfWidthDpt, state.stop.t);
+  at("budget-title").textContent = `focus budget at ${stopShown()}`;
   at("budget-own").textContent = `${percent(own)} by the lens`;
   at("budget-total").textContent = total > own ? `${percent(total)} with what comes on set; 100 % = soft` : "100 % = soft";
   const shown = terms.filter((term) => term.share >= 0.005).sort((a, b) => b.share - a.share);
@@ -480,10 +530,11 @@ function setFocal(mm) {
 
 function typeDistance(text) {
   const distanceM = parseDistance(text, systemNow() === "metric" ? "m" : "ft");
-  const { nearM, nearKnown } = state.lens;
+  const { nearKnown } = state.lens;
+  const nearM = nearNow();
   if (distanceM < nearM * (1 - 1e-6)) throw new Error(`${write(distanceM)} is nearer than ${nearKnown ? "close focus" : "the end of the slider"}, ${write(nearM)}`);
   const optics = opticsNow();
-  if (optics && distanceM < nearestPossibleM(optics.focalM, optics.pupil ?? thinPupil(optics.focalM))) throw new Error(`${write(distanceM)} is nearer than this lens can focus at all`);
+  if (optics && distanceM < nearestPossibleM(optics.focalM, optics.pupil ?? thinPupil(optics.focalM)) + shiftM()) throw new Error(`${write(distanceM)} is nearer than this lens can focus at all`);
   setDistance(Math.max(distanceM, nearM));
 }
 
@@ -560,7 +611,7 @@ function wireSliders() {
     const { focalMinMm, focalMm } = state.lens;
     setFocal(Math.round(focalMinMm * (focalMm / focalMinMm) ** (Number(event.target.value) / FOCAL_STEPS)));
   });
-  steppedByKeys("distance-slider", (way) => setDistance(stepped(state.distanceM, way)), [() => setDistance(state.lens.nearM), () => setDistance(Infinity)]);
+  steppedByKeys("distance-slider", (way) => setDistance(stepped(state.distanceM, way)), [() => setDistance(nearNow()), () => setDistance(Infinity)]);
   steppedByKeys("stop-slider", (way) => setStop(stopIndex() + way), [() => setStop(0), () => setStop(state.stops.length - 1)]);
   steppedByKeys("focal-slider", (way) => setFocal(state.focalMm + way), [() => setFocal(state.lens.focalMinMm), () => setFocal(state.lens.focalMm)]);
 }
@@ -644,6 +695,11 @@ function start() {
     at("shelf").showModal();
   });
   at("shelf-search").addEventListener("input", showShelf);
+  at("extender").addEventListener("change", (event) => {
+    state.extended = event.target.checked;
+    state.distanceM = Math.max(state.distanceM, nearNow());
+    moved();
+  });
   at("system").addEventListener("click", () => {
     kept.system = systemNow() === "metric" ? "imperial" : "metric";
     keep();
@@ -666,4 +722,4 @@ function start() {
 start();
 
 /** For tests and the curious: the arithmetic behind the figures. */
-globalThis.tapehook = { depth, ringPosition, usedAt, budgetAt, placeText, job, state };
+globalThis.tapehook = { depth, depthThrough, ringPosition, usedAt, budgetAt, placeText, job, state };
