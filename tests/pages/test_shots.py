@@ -52,6 +52,22 @@ def test_a_plan_says_what_the_command_says(laptop: Client, tmp_path: Path, demo_
         assert page["lane"].startswith("<svg")
 
 
+def test_a_shot_on_the_extender_is_planned_and_kept(server: Served) -> None:
+    """The tick of the page: T2.8 on the ring of L03 works at T3.9 (1.4x); kept in the file, and sent back with it."""
+    client = _own(server)
+    shot = {**WALK, "lens": "L03", "extender_on": True}
+    page = _ask(client, "shot-plan", shot).json
+    assert page["stop"] == "T3.9 (ring at T2.8)"
+    kept = client.post(f"/api/jobs/{job_key(client)}/shots", {"name": "extended", "shot": shot})
+    assert kept.status == 200, kept.text
+    shots = client.get(f"/api/jobs/{job_key(client)}/shots").json["shots"]
+    on = {one["name"]: one["shot"].get("extender_on") for one in shots}
+    assert on["extended"] is True
+    assert on["quay"] is None
+    refused = _ask(client, "shot-plan", {**WALK, "extender_on": True}).json["problems"]
+    assert "names an extender" in refused[0]
+
+
 def test_what_cannot_be_planned_is_said(laptop: Client) -> None:
     """No JSON, no shot, a lens without a map, a stop it has not: problems in words, and never a curve."""
     assert _ask(laptop, "shot-plan", [1, 2]).json["problems"]

@@ -29,7 +29,7 @@ NAMES = ("Ada", "Ivo", "Tess")
 @pytest.fixture(scope="module", name="prep")
 def _prep() -> Prep:
     job = read_job(DEMO)
-    wanted = ("L05", "L12", "L19", "L21")
+    wanted = ("L03", "L05", "L12", "L19", "L21")
     return prepare(job.model_copy(update={"lenses": tuple(one for one in job.lenses if one.id in wanted)}), brief=True)
 
 
@@ -69,7 +69,7 @@ def _known(document: dict[str, Any]) -> dict[str, Any]:
 
 SHOT: st.SearchStrategy[dict[str, Any]] = st.fixed_dictionaries(
     {
-        "lens": st.sampled_from(["L05", "L12", "L19", "L19"]),
+        "lens": st.sampled_from(["L03", "L05", "L12", "L19", "L19"]),
         "people": st.lists(_PERSON, min_size=1, max_size=3, unique_by=lambda one: str(one["name"])),
         "hold": st.lists(_HOLD, max_size=3),
         "frames_per_second": st.sampled_from([2, 5, 10]),
@@ -84,6 +84,7 @@ SHOT: st.SearchStrategy[dict[str, Any]] = st.fixed_dictionaries(
         "close_up_dpt": st.floats(0.1, 10),
         "front_mm": st.floats(10, 300) | st.floats(120, 200),
         "tube_mm": st.floats(0.5, 60),
+        "extender_on": st.booleans(),
         "focal_path": _FOCAL,
         "camera_path": _PATH,
     },

@@ -86,6 +86,8 @@ class Shot(_Part):
     front_mm: Annotated[float, Field(gt=0, le=2000)] | None = None
     """From the image plane to the close-up lens."""
     tube_mm: Annotated[float, Field(gt=0, le=500)] | None = None
+    extender_on: bool = False
+    """The lens stands on the extender that it is also used with; ``stop`` and focal lengths are its own."""
     focal_path: Annotated[list[FocalPoint], Field(max_length=200)] = []
     camera_path: Annotated[list[Waypoint], Field(max_length=200)] = []
     people: Annotated[list[Person], Field(min_length=1, max_length=20)]
@@ -116,6 +118,7 @@ _EXPECTED = {
     "close_up_dpt": "dioptres, such as 0.5",
     "front_mm": "millimetres from the image plane to the close-up lens, such as 180",
     "tube_mm": "millimetres, such as 12",
+    "extender_on": "true, for the lens on its extender, or false",
     "focal_path": "tables headed [[focal_path]]",
     "focal_mm": "millimetres, such as 35",
     "camera_path": "tables headed [[camera_path]]",

@@ -1,9 +1,10 @@
-"""What is added to a lens to focus nearer: a close-up lens in front, an extension tube behind.
+"""What is added to a lens: a close-up lens in front or an extension tube behind to focus nearer, an extender.
 
 A close-up lens of power P shows the lens the subject elsewhere: 1/X' = 1/X - P, both from the close-up lens (Wikipedia,
 Close-up lens). The lens itself, its depth in vergence and its map stay as they are for what it then sees. A tube of
 length t moves the lens forward by t at every setting: the extension f m grows by t, so the magnification by t/f (D.
-Jacobson, Photographic Lenses Tutorial, item 4, for a lens that focuses by moving as a whole).
+Jacobson, Photographic Lenses Tutorial, item 4, for a lens that focuses by moving as a whole). An extender leaves the
+lens as it is and puts the sensor farther behind it by its length (see ``extender``).
 """
 
 from dataclasses import dataclass
@@ -23,7 +24,8 @@ class Fittings:
     """A lens with what is added to it. Distances in metres from the image plane, shapes broadcast with ``focal_m``.
 
     ``close_up_dpt`` is the power of the close-up lens (stacked ones add up), ``front_m`` where it stands, ``tube_m``
-    the length of the tube; 0 where there is none.
+    the length of the tube, ``behind_m`` that of an extender; 0 where there is none. Subjects are told from the sensor;
+    all else is from the image plane of the bare lens, which lies ``behind_m`` nearer to them.
     """
 
     focal_m: Floats
@@ -31,10 +33,13 @@ class Fittings:
     close_up_dpt: float = 0.0
     front_m: float = 0.0
     tube_m: float = 0.0
+    behind_m: float = 0.0
 
     def seen_m(self, subject_m: npt.ArrayLike) -> Floats:
         """Where the lens sees a subject: below 0 for one farther than the close-up lens reaches, which is virtual."""
         subject = np.asarray(subject_m, dtype=np.float64)
+        if self.behind_m:
+            subject = np.maximum(subject - self.behind_m, 0.0)
         if self.close_up_dpt == 0.0:
             return subject
         return self._bent(subject, -self.close_up_dpt)
@@ -43,8 +48,8 @@ class Fittings:
         """Where a subject stands that the lens sees there: the inverse of ``seen_m``."""
         seen = np.asarray(seen_m, dtype=np.float64)
         if self.close_up_dpt == 0.0:
-            return seen
-        return self._bent(seen, self.close_up_dpt)
+            return seen + self.behind_m if self.behind_m else seen
+        return self._bent(seen, self.close_up_dpt) + self.behind_m
 
     def _bent(self, from_plane_m: Floats, power_dpt: float) -> Floats:
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -45,7 +45,7 @@ def mark_of(text: str) -> str:
 def as_sent(shot: Shot) -> dict[str, Any]:
     """A shot with the keys of its file, without those at their usual value but for the rate of frames."""
     said = shot.model_dump(exclude_none=True)
-    return {key: value for key, value in said.items() if value != []} | {"hold": said["hold"]}
+    return {key: value for key, value in said.items() if value != [] and value is not False} | {"hold": said["hold"]}
 
 
 def page_data(now: JobNow, prep: Prep, name: str | None) -> dict[str, Any]:

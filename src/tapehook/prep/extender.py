@@ -11,9 +11,9 @@ from tapehook.job.records import Lens
 from tapehook.notation import FocalRange, format_focal_length
 from tapehook.optics import sharp_blur_m
 from tapehook.optics.extender import Extender
-from tapehook.prep.basis import MM, Basis, stop_view
+from tapehook.prep.basis import MM, Basis, Optics, stop_view
 from tapehook.prep.results import BudgetView, LensPrep, StopView
-from tapehook.prep.room import safe_from
+from tapehook.prep.room import optics_of, safe_from
 from tapehook.prep.wording import Maker, depth_used, percent
 from tapehook.shot import BudgetTerm, FocusBudget, budget_over
 
@@ -58,6 +58,23 @@ def ring_stop(entry: LensPrep, factor: float = 1.0) -> StopView | None:
         return wanted
     number = max(wanted.t_number / factor, entry.widest.t_number if entry.widest else 0.0)
     return stop_view(number, entry.transmission)
+
+
+def optics_on(entry: LensPrep, extender: Extender | None) -> Optics | None:
+    """What the depth of the bare lens is computed with, the blur behind it being what an extender makes of it."""
+    optics = optics_of(entry)
+    if optics is None or extender is None:
+        return optics
+    blur_m = float(sharp_blur_m(extender.blur_before_m(entry.coc_m), entry.blur_floor_m))
+    return replace(optics, blur_m=blur_m)
+
+
+def said_at(stop: StopView, extender: Extender | None) -> StopView:
+    """A stop of the ring, said as it works behind an extender: "T4 (ring at T2)"; numbers stay those of the ring."""
+    if extender is None:
+        return stop
+    works = stop_view(float(extender.stop(stop.t_number)), 1.0)
+    return replace(stop, text=f"{works.text} (ring at {stop.text})")
 
 
 def extended(

@@ -99,11 +99,11 @@ def map_at(entry: LensPrep, stop: StopView | None = None, factor: float = 1.0) -
     lens_map, stop = entry.focus_map, stop or entry.shooting or entry.widest
     if lens_map is None or stop is None:
         return lens_map
-    return moved_by(lens_map, optics_of(entry), _behind(entry, stop, factor))
+    return moved_by(lens_map, optics_of(entry), shifts_behind(entry, stop, factor))
 
 
-def _behind(entry: LensPrep, stop: StopView, factor: float) -> list[SensorShift]:
-    """What moves focus at a stop, as the lens itself sees it."""
+def shifts_behind(entry: LensPrep, stop: StopView, factor: float) -> list[SensorShift]:
+    """What moves focus when the ring is at ``stop``, as the lens itself sees it; ``factor`` that of an extender."""
     found = shifts_at(entry, stop)
     squared = factor**2
     return [
@@ -142,7 +142,7 @@ def move_words(entry: LensPrep, stop: StopView | None = None, factor: float = 1.
     lens_map, optics = entry.focus_map, optics_of(entry)
     if stop is None or lens_map is None or optics is None or not lens_map.monotone:
         return ()
-    shifts = [one for one in _behind(entry, stop, factor) if one.name in (GLASS, STOPPING_DOWN)]
+    shifts = [one for one in shifts_behind(entry, stop, factor) if one.name in (GLASS, STOPPING_DOWN)]
     moved = moved_by(lens_map, optics, shifts)
     known = [one for one in shifts if one.kept is None and moved is not lens_map]
     said = [_moved_words(entry, stop, known, moved, lens_map)] if known else []

@@ -12,7 +12,8 @@ from tapehook.optics import FocusState
 from tapehook.prep.anamorphic import TWO_DIRECTIONS
 from tapehook.prep.flange import off_by_charts
 from tapehook.prep.results import FlangePrep
-from tapehook.prep.shifts import DOUBT, shifts_at
+from tapehook.prep.shifts import DOUBT
+from tapehook.prep.shooting_map import shifts_behind
 from tapehook.prep.shot_late import TERM, monitor_delay_s
 from tapehook.prep.shot_ring import Ring
 from tapehook.prep.shots import Held, ShotPlan
@@ -116,7 +117,7 @@ def terms_of(plan: ShotPlan, person: Person, held: Held) -> Terms:
         if charted is not None:
             known[charted[0]] = charted[1] * _ratio(state, ring) ** 2 / width
     ends, left = {}, {}
-    shifts = shifts_at(entry, plan.stop)
+    shifts = shifts_behind(entry, plan.stop, plan.factor)
     if doubt_m := math.hypot(*(moved.sd_m for moved in shifts if moved.kept is not None)):
         left[DOUBT] = doubt_m * _ratio(state, ring) ** 2 / squared / width
     for moved in shifts:
@@ -169,5 +170,5 @@ def _nearer(distance_m: Floats, ring: Ring) -> Floats:
     if ring.fittings.close_up_dpt == 0.0:
         return np.ones(distance_m.shape)
     seen = ring.fittings.seen_m(distance_m) - ring.fittings.front_m
-    moved: Floats = (seen / (distance_m - ring.fittings.front_m)) ** 2
+    moved: Floats = (seen / (distance_m - ring.fittings.behind_m - ring.fittings.front_m)) ** 2
     return moved

@@ -102,7 +102,7 @@ def _out_of_reach(plan: ShotPlan) -> Iterator[Finding]:
 def _too_near(plan: ShotPlan, one: Held, near: np.ndarray[Any, np.dtype[np.bool_]]) -> Finding:
     nearest = format_distance(max(float(one.distance_m[near].min()), LEAST_M), plan.entry.system)
     close = plan.entry.close_focus_m
-    fitted = plan.shot.close_up_dpt is not None or plan.shot.tube_mm is not None
+    fitted = plan.shot.close_up_dpt is not None or plan.shot.tube_mm is not None or plan.extender is not None
     reached = plan.ring.reach_m[0] if fitted else close
     reach = "" if reached is None else f"; the lens reaches {format_distance(reached, plan.entry.system)}"
     return Finding(
@@ -219,6 +219,7 @@ def plan_as_json(plan: ShotPlan) -> dict[str, Any]:
         "least_peak_speed": plan.least_peak_speed,
         "tightest": None if tight is None else {"time_s": tight[0], "depth_used": _finite(tight[1]), "who": tight[2]},
         "stop": plan.stop.text,
+        "extender": _extender(plan),
         "widest_stop": None if plan.widest is None else plan.widest.t_number,
         "lag_ms": 1e3 * plan.lag_s,
         "monitor_delay_ms": 1e3 * monitor_delay_s([view.camera for view in plan.cameras], plan.shot),
@@ -252,6 +253,19 @@ def plan_as_json(plan: ShotPlan) -> dict[str, Any]:
         ],
         "findings": [finding.as_json() for finding in shot_findings(plan)],
         "assumptions": list(plan.assumptions),
+    }
+
+
+def _extender(plan: ShotPlan) -> dict[str, Any] | None:
+    if plan.extender is None:
+        return None
+    focal_mm = plan.entry.lens.focal_mm
+    return {
+        "factor": plan.extender.factor,
+        "length_mm": 1e3 * plan.extender.length_m,
+        "focal_mm": None if focal_mm is None else plan.factor * focal_mm,
+        "set_to": plan.stop.t_number,
+        "works_at": plan.factor * plan.stop.t_number,
     }
 
 

@@ -7,10 +7,12 @@ import numpy.typing as npt
 
 from tapehook.job.shots import Shot
 from tapehook.lens import LensMap
-from tapehook.notation import format_distance
+from tapehook.notation import FocalRange, format_distance, format_focal_length
 from tapehook.optics import thin_pupil
+from tapehook.optics.extender import Extender
 from tapehook.optics.fittings import Fittings
 from tapehook.prep.basis import Optics
+from tapehook.prep.extender import extender_of
 from tapehook.prep.results import LensPrep
 from tapehook.prep.shot_ring import Ring
 
@@ -32,6 +34,20 @@ class NoPlan(ValueError):
         self.field, self.read, self.expected = field_name, read, expected
 
 
+def extender_on(entry: LensPrep, shot: Shot) -> Extender | None:
+    """The extender that the lens of the shot stands on. Raises NoPlan where it has none, or a tube besides."""
+    if not shot.extender_on:
+        return None
+    extender = extender_of(entry.lens)
+    if extender is None:
+        raise NoPlan("extender_on", "true", "a lens for which lenses.csv names an extender")
+    if shot.tube_mm is not None:
+        raise NoPlan(
+            "tube_mm", f"{shot.tube_mm:g}", "no tube beside the extender: which stands before which changes all"
+        )
+    return extender
+
+
 def fitted(entry: LensPrep, lens_map: LensMap, optics: Optics, shot: Shot, time: Floats) -> Ring:
     """The ring of the shot's lens over the moments (K,). Raises NoPlan for focal lengths that the lens has not."""
     focal: Floats = np.asarray(optics.focal_m, dtype=np.float64)
@@ -42,15 +58,16 @@ def fitted(entry: LensPrep, lens_map: LensMap, optics: Optics, shot: Shot, time:
         focal = np.interp(time, at, values)
         if entry.lens.kind == "zoom":
             pupil = thin_pupil(focal)
+    extender = extender_on(entry, shot)
+    behind_m = 0.0 if extender is None else extender.length_m
     front_m = 0.0
     if shot.close_up_dpt is not None:
         stands_m = float(np.max(np.asarray(pupil.to_sensor_m)))
-        front_m = shot.front_mm / 1e3 if shot.front_mm is not None else stands_m + FRONT_BEFORE_PUPIL_M
+        front_m = shot.front_mm / 1e3 - behind_m if shot.front_mm is not None else stands_m + FRONT_BEFORE_PUPIL_M
         if shot.front_mm is not None and front_m <= stands_m:
-            raise NoPlan(
-                "front_mm", f"{shot.front_mm:g}", f"more than {1e3 * stands_m:.0f}, the entrance pupil's place"
-            )
-    fittings = Fittings(focal, pupil, shot.close_up_dpt or 0.0, front_m, (shot.tube_mm or 0.0) / 1e3)
+            least = f"more than {1e3 * (stands_m + behind_m):.0f}, the entrance pupil's place"
+            raise NoPlan("front_mm", f"{shot.front_mm:g}", least)
+    fittings = Fittings(focal, pupil, shot.close_up_dpt or 0.0, front_m, (shot.tube_mm or 0.0) / 1e3, behind_m)
     ring = Ring(lens_map, focal, pupil, optics.blur_m, fittings, 1.0 / shot.frames_per_second)
     _in_front(ring, shot)
     return ring
@@ -89,10 +106,14 @@ def said_of_lens(entry: LensPrep, shot: Shot, ring: Ring) -> Iterator[str]:
     if shot.close_up_dpt is not None:
         place = "as given" if shot.front_mm is not None else "assumed, as nobody measured it"
         far = format_distance(ring.reach_m[1], entry.system)
+        stands_m = ring.fittings.front_m + ring.fittings.behind_m
         yield (
-            f"The close-up lens of {shot.close_up_dpt:g} dioptres stands {1e3 * ring.fittings.front_m:.0f} mm from the "
+            f"The close-up lens of {shot.close_up_dpt:g} dioptres stands {1e3 * stands_m:.0f} mm from the "
             f"image plane, {place}; with it nothing beyond {far} can be in focus."
         )
+    extender = extender_on(entry, shot)
+    if extender is not None:
+        yield _extender_words(entry, extender)
     if shot.tube_mm is not None:
         far = format_distance(ring.reach_m[1], entry.system)
         yield (
@@ -105,6 +126,18 @@ def said_of_lens(entry: LensPrep, shot: Shot, ring: Ring) -> Iterator[str]:
             "times as much, and depth is that of the height, where it is least in the picture as it is shown."
         )
     yield from _rates(shot)
+
+
+def _extender_words(entry: LensPrep, extender: Extender) -> str:
+    focal = ""
+    if entry.lens.focal_mm:
+        long_m = float(extender.focal_m(entry.lens.focal_mm / 1e3))
+        focal = f"{format_focal_length(FocalRange(long_m, long_m))}, "
+    length = f"{1e3 * extender.length_m:.0f} mm" if entry.lens.extender_length_mm else "its length, which nobody gave,"
+    return (
+        f"On its {extender.factor:g}x extender it is {focal}and stops are said as they work; its own scale counts from "
+        f"{length} nearer the subject than the sensor, strips made for the extender from the sensor."
+    )
 
 
 def _rates(shot: Shot) -> Iterator[str]:

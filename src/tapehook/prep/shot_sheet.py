@@ -20,7 +20,8 @@ class ShotMark:
     """One mark: when, on whom, and where the ring is then. Texts as they are printed.
 
     ``feet`` and ``metres`` are the distance in focus, ``strip`` what the scale and a strip say there, which with a
-    close-up lens or a tube is another distance; ``near`` and ``far`` the ends of the depth.
+    close-up lens or a tube is another distance; with an extender what a strip made for it says. ``near`` and ``far``
+    are the ends of the depth.
     """
 
     time_s: float
@@ -44,7 +45,7 @@ def marks_of(plan: ShotPlan) -> tuple[ShotMark, ...]:
     frames = [frame for at, frame in enumerate(asked) if at == 0 or frame - asked[at - 1] > 1]
     step = -(-len(frames) // MOST_MARKS)
     scale = plan.ring.scale(plan.position * plan.ring.lens_map.degrees_per_unit)
-    return tuple(_mark(plan, frame, float(scale[frame])) for frame in frames[::step])
+    return tuple(_mark(plan, frame, float(scale[frame]) + plan.ring.fittings.behind_m) for frame in frames[::step])
 
 
 def _frames(plan: ShotPlan) -> set[int]:

@@ -13,12 +13,14 @@ from tapehook.job.shots import Shot, Waypoint
 from tapehook.lens import LensMap
 from tapehook.notation import parse_stop
 from tapehook.optics import Pupil
+from tapehook.optics.extender import Extender
 from tapehook.prep.basis import Optics, stop_view
+from tapehook.prep.extender import optics_on, ring_stop, said_at
 from tapehook.prep.results import CameraPrep, LensPrep, Prep, StopView
-from tapehook.prep.room import SMALLEST_T, optics_of
+from tapehook.prep.room import SMALLEST_T
 from tapehook.prep.shooting_map import map_at, move_words
 from tapehook.prep.shot_late import monitor_delay_s, said_of_delay
-from tapehook.prep.shot_lens import NoPlan, fitted, said_of_lens
+from tapehook.prep.shot_lens import NoPlan, extender_on, fitted, said_of_lens
 from tapehook.prep.shot_ring import Lane, Ring
 from tapehook.shot.path import distances_m, places_at, s_curve
 from tapehook.shot.pull import Limits, NoPull, slowest_pull, smoothest_pull
@@ -88,6 +90,13 @@ class ShotPlan:
     assumptions: tuple[str, ...]
     ring: Ring
     cameras: tuple[CameraPrep, ...]
+    extender: Extender | None = None
+    """The extender that the lens stands on; stops are then said as they work, and their numbers are the ring's."""
+
+    @property
+    def factor(self) -> float:
+        """How many times larger than the bare lens's the picture is."""
+        return 1.0 if self.extender is None else self.extender.factor
 
     @property
     def in_focus_m(self) -> Floats:
@@ -129,6 +138,12 @@ class _Scene:
     lag_s: float
     limits: Limits
     unknown: tuple[str, ...]
+    extender: Extender | None
+
+    @property
+    def factor(self) -> float:
+        """How many times larger than the bare lens's the picture is."""
+        return 1.0 if self.extender is None else self.extender.factor
 
     def lane(self, f_number: float) -> Lane:
         """The sharp lane at an f-number. Depth goes with it, so a part of the depth is that of a wider stop."""
@@ -137,7 +152,9 @@ class _Scene:
 
 def _scene(prep: Prep, shot: Shot) -> _Scene:
     entry, read, optics = _lens(prep, shot)
-    lens_map = map_at(entry, _asked(entry, shot)) or read
+    extender = extender_on(entry, shot)
+    factor = 1.0 if extender is None else extender.factor
+    lens_map = map_at(entry, _asked(entry, shot, factor), factor) or read
     time = np.arange(int(np.floor(shot.length_s * shot.frames_per_second + 1e-9)) + 1) / shot.frames_per_second
     camera = _camera(shot, time)
     lag_s, limits, unknown = _motor(prep.job, shot)
@@ -152,6 +169,7 @@ def _scene(prep: Prep, shot: Shot) -> _Scene:
         lag_s,
         limits,
         tuple(unknown),
+        extender,
     )
 
 
@@ -175,7 +193,7 @@ def plan_shot(
     """
     scene = _scene(prep, shot)
     entry, ring, rate = scene.entry, scene.ring, shot.frames_per_second
-    stop, unit = _stop(entry, shot), ring.lens_map.degrees_per_unit
+    stop, unit = said_at(_stop(entry, shot), scene.extender), ring.lens_map.degrees_per_unit
     lane = scene.lane(stop.f_number)
     if made is None:
         line, why, proven = _line(scene, lane, pull, exact=exact)
@@ -208,9 +226,10 @@ def plan_shot(
         scene.lag_s,
         scene.limits,
         why,
-        (*_ASSUMED, *move_words(entry, stop), *said_of_lens(entry, shot, ring), *scene.unknown),
+        (*_ASSUMED, *move_words(entry, stop, scene.factor), *said_of_lens(entry, shot, ring), *scene.unknown),
         ring,
         prep.cameras,
+        scene.extender,
     )
 
 
@@ -224,7 +243,7 @@ def field_deg(plan: ShotPlan) -> Floats:
     width_mm = next((known[letter] for letter in letters if known.get(letter)), None)
     if width_mm is None:
         return np.full(plan.time_s.shape, np.nan)
-    focal = plan.ring.focal_m * plan.ring.state(plan.setting_m).pupil_factor
+    focal = plan.factor * plan.ring.focal_m * plan.ring.state(plan.setting_m).pupil_factor
     field: Floats = np.degrees(2.0 * np.arctan(plan.shot.squeeze * width_mm / 1e3 / 2.0 / focal))
     return field
 
@@ -241,7 +260,7 @@ def _lens(prep: Prep, shot: Shot) -> tuple[LensPrep, LensMap, Optics]:
     if shot.lens not in known:
         raise NoPlan("lens", shot.lens, f"a lens of the job: {', '.join(list(known)[:12]) or 'there is none'}")
     entry = known[shot.lens]
-    lens_map, optics = entry.focus_map, optics_of(entry)
+    lens_map, optics = entry.focus_map, optics_on(entry, extender_on(entry, shot))
     if lens_map is None or not lens_map.monotone:
         raise NoPlan("lens", shot.lens, "a lens with a focus map that runs one way: read its marks first")
     ends = lens_map.curve([lens_map.near_value, lens_map.far_value]) * lens_map.degrees_per_unit
@@ -260,15 +279,18 @@ def _stop(entry: LensPrep, shot: Shot) -> StopView:
         if entry.widest is not None and asked < entry.widest.t_number * 0.999:
             raise NoPlan("stop", shot.stop, f"{entry.widest.text} or more: the lens opens no wider")
         return stop_view(asked, entry.transmission)
-    stop = entry.shooting or entry.widest
+    extender = extender_on(entry, shot)
+    stop = ring_stop(entry, 1.0 if extender is None else extender.factor)
     if stop is None:
         raise NoPlan("stop", None, "a T-stop, here or in job.toml, as the lens has none")
     return stop
 
 
-def _asked(entry: LensPrep, shot: Shot) -> StopView | None:
-    """The stop that the file of the shot asks for, whether the lens opens so wide or not; None where it asks none."""
-    return None if shot.stop is None else stop_view(parse_stop(shot.stop).number, entry.transmission)
+def _asked(entry: LensPrep, shot: Shot, factor: float) -> StopView | None:
+    """The stop of the ring that the shot asks for, whether the lens opens so wide or not; else the job's."""
+    if shot.stop is None:
+        return ring_stop(entry, factor)
+    return stop_view(parse_stop(shot.stop).number, entry.transmission)
 
 
 def _through(path: Sequence[Waypoint], time: Floats) -> Floats:
@@ -369,4 +391,4 @@ def _widest(scene: _Scene) -> StopView | None:
         return lane.tube.late(scene.lag_s)
 
     found = widest_stop(tube_of, scene.limits, widest_t / t_over_n, max(SMALLEST_T, widest_t) / t_over_n)
-    return None if found is None else stop_view(found * t_over_n, entry.transmission)
+    return None if found is None else said_at(stop_view(found * t_over_n, entry.transmission), scene.extender)

@@ -11,13 +11,13 @@ from tapehook.job.records import Axis, Lens
 from tapehook.lens import LensMap
 from tapehook.lens.seen import seen_map
 from tapehook.notation import FocalRange, format_distance, format_focal_length
-from tapehook.optics import depth_of_field, sharp_blur_m
+from tapehook.optics import depth_of_field
 from tapehook.optics.port import Port
 from tapehook.optics.through import Through
 from tapehook.prep.basis import MM, Optics, stop_view
-from tapehook.prep.extender import extender_of, ring_stop
+from tapehook.prep.extender import extender_of, optics_on, ring_stop
 from tapehook.prep.results import LensPrep, StopView
-from tapehook.prep.room import optics_of, room
+from tapehook.prep.room import room
 from tapehook.prep.shooting_map import map_at, move_words, moved_word
 from tapehook.prep.wording import position_text
 from tapehook.strip import Ring, RowKind, Strip, StripRefusal, lay_out
@@ -100,7 +100,7 @@ def lens_strip(entry: LensPrep, wish: StripWish, text_width: Widths) -> LensStri
         reason = (axis.refusal if axis else None) or "no readings"
         raise StripRefusal("no_map", f"there is no {wish.axis} map: {reason}")
     through = _through(entry, wish)
-    optics = _optics(entry, through) if wish.axis == "focus" else None
+    optics = optics_on(entry, through.extender) if wish.axis == "focus" else None
     depth_stop = _depth_stop(entry, wish, optics)
     stop = (depth_stop or ring_stop(entry, through.factor)) if optics else None
     bare, moved, moved_for = _bare(entry, wish, axis.lens_map, stop, through.factor)
@@ -130,14 +130,6 @@ def _through(entry: LensPrep, wish: StripWish) -> Through:
     if wish.extender_on and extender is None:
         raise StripRefusal("no_scale", "lenses.csv names no extender for it")
     return Through(extender, wish.port)
-
-
-def _optics(entry: LensPrep, through: Through) -> Optics | None:
-    """The bare lens, with the blur behind it that becomes what may pass on the sensor."""
-    optics = optics_of(entry)
-    if optics is None or through.extender is None:
-        return optics
-    return replace(optics, blur_m=float(sharp_blur_m(through.blur_m(entry.coc_m), entry.blur_floor_m)))
 
 
 def _bare(

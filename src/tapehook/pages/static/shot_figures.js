@@ -47,6 +47,13 @@ function choice(label, value, options, apply, key) {
   return element("label", {}, `${label} `, select);
 }
 
+function tickbox(label, value, apply, key) {
+  const input = element("input", { type: "checkbox", "data-key": key });
+  input.checked = Boolean(value);
+  input.addEventListener("change", () => apply(input.checked || undefined));
+  return element("label", { class: "tickbox" }, input, element("span", {}, label));
+}
+
 function set(table, key, value) {
   if (value === undefined) delete table[key];
   else table[key] = value;
@@ -175,9 +182,10 @@ export function showFigures(place, { shot, data, edited }) {
     field("stop", shot.stop, (value) => (set(shot, "stop", value && !/^t/i.test(value) ? `T${value}` : value), edited()), { text: true, key: "stop" }),
     field("part of the depth used at most", shot.within, (value) => (set(shot, "within", value), edited()), { key: "within" }),
   );
-  const more = element("details", wasOpen ? { open: "" } : {}, element("summary", {}, "motor, rate, zoom, close-up lens, tube, squeeze"));
+  const more = element("details", wasOpen ? { open: "" } : {}, element("summary", {}, "motor, rate, zoom, close-up lens, tube, extender, squeeze"));
   more.append(
     element("div", { class: "type" }, ...MORE.map(([key, label]) => field(label, shot[key], (value) => (set(shot, key, value), edited()), { key })), zoom(shot, edited)),
+    tickbox("the lens is on its extender", shot.extender_on, (value) => (set(shot, "extender_on", value), edited()), "extender_on"),
   );
   const camera = shot.camera_path?.length ? [element("fieldset", {}, element("legend", {}, "Camera"), waypoints("the camera", shot.camera_path, edited, "c"))] : [];
   place.replaceChildren(facts, ...shot.people.map((one, at) => person(shot, one, at, edited)), holds(shot, edited), ...camera, more);
