@@ -74,6 +74,23 @@ def test_the_budget_of_the_phone_follows_the_stop() -> None:
     assert moves_data(prep.lens("L2")) is None
 
 
+def test_the_budget_of_the_phone_is_that_of_prep_where_nothing_is_moved() -> None:
+    """A zoom with a gel: all of the shift as a bias and its doubt as scatter, term by term as in the budget."""
+    job = _glass()
+    entry = prepare(
+        job.model_copy(update={"lenses": (a_lens(rear_filter="gel", kind="zoom", focal_min_mm=24.0),)})
+    ).lens("L1")
+    view = entry.budget("shooting")
+    assert view is not None
+    data = moving_terms(entry, view.budget.distance_m)
+    assert data is not None
+    here = next(one["terms"] for one in data["stops"] if one["t"] == 4.0)
+    expected = [term for term in view.budget.terms if term.name in data["names"]]
+    assert [(one["name"], one["kind"]) for one in here] == [(term.name, term.kind) for term in expected]
+    for one, term in zip(here, expected, strict=True):
+        assert np.array(data["perMetreDpt"]) * one["metres"] == pytest.approx(term.shift_dpt, rel=1e-3)
+
+
 def test_tables_say_what_positions_are_moved_for() -> None:
     """A last column where a lens is moved, empty for the others; no such column where none is."""
     prep = prepare(BOTH)

@@ -1,5 +1,7 @@
 """How a lens's ring moves with the stop, as the scripts of the pocket page and of On set take it."""
 
+import math
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -12,7 +14,7 @@ from tapehook.prep.basis import stop_view
 from tapehook.prep.focus import shift_term
 from tapehook.prep.results import SensorShift
 from tapehook.prep.room import SMALLEST_T, optics_of
-from tapehook.prep.shifts import GLASS, STOPPING_DOWN, UM, shifts_at
+from tapehook.prep.shifts import DOUBT, GLASS, STOPPING_DOWN, UM, shifts_at
 from tapehook.prep.shooting_map import known_move, move_words, per_metre
 
 Floats = npt.NDArray[np.float64]
@@ -65,13 +67,18 @@ def moving_terms(entry: LensPrep, distance_m: Floats) -> dict[str, Any] | None:
         return None
     turn = np.broadcast_to(shift_term("", 1.0, optics, distance_m).shift_dpt, distance_m.shape)
     return {
-        "names": [GLASS, STOPPING_DOWN],
+        "names": [GLASS, STOPPING_DOWN, DOUBT],
         "perMetreDpt": [_short(value) for value in turn.tolist()],
-        "stops": [
-            {"t": t, "terms": [_term(x) for x in found if x.name in (GLASS, STOPPING_DOWN)]}
-            for t, found in stops.items()
-        ],
+        "stops": [{"t": t, "terms": list(_terms(found))} for t, found in stops.items()],
     }
+
+
+def _terms(shifts: Sequence[SensorShift]) -> Iterator[dict[str, Any]]:
+    """As ``moved_terms`` of a budget has them."""
+    yield from (_term(one) for one in shifts if one.name in (GLASS, STOPPING_DOWN))
+    doubt_m = Z95 * math.hypot(*(one.sd_m for one in shifts if one.kept is not None))
+    if doubt_m > 0:
+        yield {"name": DOUBT, "kind": "scatter", "metres": _short(doubt_m)}
 
 
 def _term(shift: SensorShift) -> dict[str, Any]:
