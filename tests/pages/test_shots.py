@@ -53,18 +53,18 @@ def test_a_plan_says_what_the_command_says(laptop: Client, tmp_path: Path, demo_
 
 
 def test_a_shot_on_the_extender_is_planned_and_kept(server: Served) -> None:
-    """The tick of the page: T2.8 on the ring of L03 works at T3.9 (1.4x); kept in the file, and sent back with it."""
+    """The tick of the page: T2.8 on the ring of L03 works at T5.6 (2x); kept in the file, and sent back with it."""
     client = _own(server)
     shot = {**WALK, "lens": "L03", "extender_on": True}
     page = _ask(client, "shot-plan", shot).json
-    assert page["stop"] == "T3.9 (ring at T2.8)"
+    assert page["stop"] == "T5.6 (ring at T2.8)"
     kept = client.post(f"/api/jobs/{job_key(client)}/shots", {"name": "extended", "shot": shot})
     assert kept.status == 200, kept.text
     shots = client.get(f"/api/jobs/{job_key(client)}/shots").json["shots"]
     on = {one["name"]: one["shot"].get("extender_on") for one in shots}
     assert on["extended"] is True
     assert on["quay"] is None
-    refused = _ask(client, "shot-plan", {**WALK, "extender_on": True}).json["problems"]
+    refused = _ask(client, "shot-plan", {**WALK, "lens": "L12", "extender_on": True}).json["problems"]
     assert "names an extender" in refused[0]
 
 
