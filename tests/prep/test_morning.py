@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from tapehook.job import Job
@@ -49,6 +50,18 @@ def test_a_kit_that_moved() -> None:
     assert found.finding.figure.stop == "T2.8"
     assert found.worst_used is not None
     assert found.finding.severity == ("fix" if found.worst_used >= 1 else "watch")
+
+
+def test_a_chart_that_all_share_leaves_its_tape_on_the_mean() -> None:
+    """Found on one chart the kit is less sure than on four at nearly the same place; by the tape, by hand.
+
+    Four lenses share 3 mm and 3 mm a metre of tape, sqrt(4^2 - 4) / 4 of it in micrometres on the mean: (q f)^2 sd.
+    """
+    apart = morning_check(_kit(), [_check(name, 0.0, 1.0 + k * 1e-4) for k, name in enumerate(IDS)]).kit
+    alike = morning_check(_kit(), [_check(name, 0.0, 1.0) for name in IDS]).kit
+    tape_m = np.hypot(3e-3, 3e-3) * (0.05 / (1.0 - PIVOT_M)) ** 2
+    more = 1.96 * tape_m * np.sqrt(12.0) / 4.0
+    assert np.sqrt(alike.mean_plus_minus_m**2 - apart.mean_plus_minus_m**2) == pytest.approx(more, rel=0.02)
 
 
 def test_a_kit_that_came_through() -> None:

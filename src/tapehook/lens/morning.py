@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 T95 = (12.706, 4.303, 3.182, 2.776, 2.571, 2.447, 2.365, 2.306, 2.262, 2.228)
 """Student's t, 97.5 %, of 1 to 10 degrees of freedom; beyond, that of 10, which is a little wide."""
+Z95 = 1.959963984540054
 FEWEST = 3
 """Lenses that can tell for a kit: two say nothing of how far lenses differ."""
 
@@ -38,10 +39,11 @@ class KitShift:
         return abs(self.shift_m) > self.mean_plus_minus_m
 
 
-def kit_shift(shift_m: npt.ArrayLike, sd_m: npt.ArrayLike) -> KitShift:
+def kit_shift(shift_m: npt.ArrayLike, sd_m: npt.ArrayLike, shared_sd_m: float = 0.0) -> KitShift:
     """The shift of the kit from those of k lenses with their standard deviations, (k,) each.
 
-    Raises ValueError for fewer than three.
+    ``shared_sd_m`` is what their mean may be off by besides, all alike, as by the tape to the one chart that all were
+    found on: however many lenses agree, that stays. Raises ValueError for fewer than three.
     """
     shifts, sds = np.asarray(shift_m, dtype=np.float64), np.asarray(sd_m, dtype=np.float64)
     k = shifts.size
@@ -50,4 +52,6 @@ def kit_shift(shift_m: npt.ArrayLike, sd_m: npt.ArrayLike) -> KitShift:
     spread = max(float(shifts.std(ddof=1)), float(np.sqrt(np.mean(sds**2))))
     t = T95[min(k - 1, len(T95)) - 1]
     mean = float(shifts.mean())
-    return KitShift(mean, t * spread / k**0.5, t * spread * (1.0 + 1.0 / k) ** 0.5, spread, k)
+    own, next_one = t * spread / k**0.5, t * spread * (1.0 + 1.0 / k) ** 0.5
+    shared = Z95 * shared_sd_m
+    return KitShift(mean, float(np.hypot(own, shared)), float(np.hypot(next_one, shared)), spread, k)

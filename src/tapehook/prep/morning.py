@@ -1,6 +1,7 @@
 """The check on the morning after a cold night: three lenses, a chart each, tell for the kit."""
 
 import math
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -66,6 +67,7 @@ class Checked:
     heat_m: float | None
     room_m: float
     stop: StopView
+    tape_m: float
 
     @property
     def used(self) -> float:
@@ -115,11 +117,25 @@ def kit_judged(prep: Prep, checked: Sequence[Checked]) -> Morning:
     ]
     means = [float(np.mean([one.shift_m for one in same])) for same in by_lens]
     sds = [float(np.sqrt(np.mean([one.sd_m**2 for one in same]))) for same in by_lens]
-    kit = kit_shift(means, sds)
+    kit = kit_shift(means, sds, _shared_m(checked))
     worst = max(_others(prep.lenses, checks, kit), key=lambda one: one[1], default=None)
     stop = worst[2] if worst else max(checked, key=lambda one: one.used).stop
     finding = _finding(kit, checked, worst)
     return Morning(tuple(checked), kit, worst and worst[0], worst and worst[1], stop, finding)
+
+
+def _shared_m(checked: Sequence[Checked]) -> float:
+    """What the mean of all lenses is off by for checks that share a chart, whose tape moves them all one way.
+
+    Beyond what as many tapes would: those are in what each check is sure to.
+    """
+    lenses = len({one.check.lens_id for one in checked})
+    times = Counter(one.check.lens_id for one in checked)
+    charts: dict[float, list[float]] = defaultdict(list)
+    for one in checked:
+        charts[one.check.distance_m].append(one.tape_m / times[one.check.lens_id])
+    more = sum(sum(parts) ** 2 - sum(part**2 for part in parts) for parts in charts.values())
+    return math.sqrt(max(more, 0.0)) / lenses
 
 
 def _checked(entry: LensPrep, check: Check, job: Job, temperature_c: float | None) -> Checked:
@@ -138,14 +154,15 @@ def _checked(entry: LensPrep, check: Check, job: Job, temperature_c: float | Non
     width = float(width_dpt(optics, entry.widest or stop, check.distance_m)[0])
     q = float(np.atleast_1d(pupil_vergence(optics, check.distance_m))[0])
     sure = [sd / slope, step / math.sqrt(12.0) / slope, half_play / slope, JUDGEMENT_USED * width]
-    sure.append(float(taping_sd_m(check.distance_m)) * q**2)
+    tape_dpt = float(taping_sd_m(check.distance_m)) * q**2
     front = float(front_vergence(check.distance_m, optics.focal_m, optics.pupil))
     per_dpt = optics.focal_m**2 * ((front / q) ** 2 if front > 0 else 1.0)
-    shift_m, sd_m = -moved_dpt * per_dpt, math.hypot(*sure) * per_dpt
+    shift_m, sd_m = -moved_dpt * per_dpt, math.hypot(*sure, tape_dpt) * per_dpt
     if not math.isfinite(shift_m + sd_m):
         raise NoCheck(check.lens_id, "a chart and a position that its map can judge")
     heat_m = _by_heat(entry, job, temperature_c)
-    return Checked(check, entry.title, shift_m, sd_m, heat_m, stop.f_number * optics.blur_m, stop)
+    room_m, tape_m = stop.f_number * optics.blur_m, tape_dpt * per_dpt
+    return Checked(check, entry.title, shift_m, sd_m, heat_m, room_m, stop, tape_m)
 
 
 def _play(lens_map: LensMap, approach: Approach | None) -> tuple[float, float]:
