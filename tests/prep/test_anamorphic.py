@@ -7,11 +7,11 @@ from typing import Any, Literal
 import numpy as np
 import pytest
 
-from tapehook.finding import Finding
 from tapehook.job import ChartTest, Job
 from tapehook.prep import prepare
 from tapehook.prep.results import FlangePrep
 from tapehook.prep.shooting_map import shooting_map
+from tests.prep.causes import assert_raised_with_cause_only, found
 from tests.prep.jobs import BOTH, NEAREST_M, a_job, a_lens, read_off, true_position
 
 FRONT_M = 0.041 + 0.05 / 1.15
@@ -47,10 +47,6 @@ def _once(gap_dpt: float) -> Job:
     return a_job([a_lens(squeeze=2.0)], read_off(noise_deg=1.0), charts=charts[::2], shooting_stop="T2")
 
 
-def _found(job: Job, code: str) -> list[Finding]:
-    return [one for one in prepare(job).findings if one.code == code]
-
-
 CASES: dict[str, tuple[Job, Job]] = {
     "anamorphic.gap": (_job(0.06), _job(0.0)),
     "anamorphic.gap_fine": (_job(0.0), _job(0.06)),
@@ -63,17 +59,13 @@ CASES: dict[str, tuple[Job, Job]] = {
 @pytest.mark.parametrize("code", CASES)
 def test_finding_is_raised_with_cause_only(code: str) -> None:
     """The lens that has the trouble has the finding, in sentences; the one beside it does not."""
-    for finding in (found := _found(CASES[code][0], code)):
-        assert finding.message.endswith(".")
-        assert finding.next_step.endswith(".")
-    assert found
-    assert not _found(CASES[code][1], code)
+    assert_raised_with_cause_only(code, *CASES[code])
 
 
 @pytest.mark.parametrize("gap_dpt, way", [(0.06, "nearer"), (-0.06, "farther")])
 def test_the_gap_takes_its_share_of_the_depth_of_both(gap_dpt: float, way: str) -> None:
     """g/(3 w) with w = N c/f^2 = 3.6 x 24.5 um/0.05^2: 57 % at T4, within its +-; both resolve from T2.8 on."""
-    (finding,) = _found(_job(gap_dpt), "anamorphic.gap")
+    (finding,) = found(_job(gap_dpt), "anamorphic.gap")
     width = 3.6 * BLUR_M / 0.05**2
     assert finding.figure is not None
     assert finding.figure.stop == "T4"
@@ -105,7 +97,7 @@ def test_upright_lines_pass_for_no_flange() -> None:
 def test_one_kind_of_lines_is_said_to_be_too_little() -> None:
     """Charts on level lines alone tell nothing of the gap."""
     job = a_job([a_lens(squeeze=2.0)], read_off(noise_deg=0.02), charts=_charts(0.06, ("level",)))
-    (finding,) = _found(job, "anamorphic.untested")
+    (finding,) = found(job, "anamorphic.untested")
     assert "no chart has both kinds of lines" in finding.message
 
 
@@ -138,7 +130,7 @@ def test_at_the_shooting_stop_the_ring_stands_between_the_two(gap_dpt: float) ->
 @pytest.mark.parametrize("gap_dpt", [0.06, -0.06])
 def test_the_room_lies_on_the_side_where_it_is(gap_dpt: float) -> None:
     """Between the two, level lines hold q + g/3 +- w and upright ones q - 2 g/3 +- 2 w: by hand at 3 m."""
-    (finding,) = _found(_job(gap_dpt), "anamorphic.gap")
+    (finding,) = found(_job(gap_dpt), "anamorphic.gap")
     u = 3.0 - 0.041 - 0.05**2 / (3.0 - FRONT_M)
     w = 3.6 * BLUR_M / 0.05**2 / (1.0 + 0.05 / (3.0 - FRONT_M) / 1.15)
     near = min(1.0 / u + gap_dpt / 3.0 + w, 1.0 / u - 2.0 * gap_dpt / 3.0 + 2.0 * w)
@@ -149,7 +141,7 @@ def test_the_room_lies_on_the_side_where_it_is(gap_dpt: float) -> None:
 
 def test_a_gap_nobody_can_tell_is_not_called_sharp_together() -> None:
     """Where the +- is more than a quarter and more than the share, that is said, and what to measure next."""
-    (finding,) = _found(_once(0.012), "anamorphic.gap_unsure")
+    (finding,) = found(_once(0.012), "anamorphic.gap_unsure")
     assert finding.severity == "watch"
     assert finding.figure is not None
     assert finding.figure.plus_minus is not None

@@ -5,9 +5,9 @@ from typing import Any
 
 import pytest
 
-from tapehook.finding import Finding
 from tapehook.job import Job
 from tapehook.prep import prepare
+from tests.prep.causes import assert_raised_with_cause_only, found
 from tests.prep.jobs import NEAREST_M, TURN_DEG, a_job, a_lens, read_off, true_position
 
 INFINITY = float(true_position(math.inf))
@@ -16,10 +16,6 @@ NEAREST = float(true_position(NEAREST_M))
 
 def _job(*, turn_deg: float = TURN_DEG, **lens: Any) -> Job:  # noqa: ANN401 - any field of a lens
     return a_job([a_lens(**lens)], read_off(turn_deg=turn_deg))
-
-
-def _found(job: Job, code: str) -> list[Finding]:
-    return [finding for finding in prepare(job).findings if finding.code == code]
 
 
 GOOD = _job(hard_stop_far=INFINITY - 3.0, hard_stop_near=NEAREST + 2.0)
@@ -42,16 +38,12 @@ CASES: dict[str, tuple[Job, Job]] = {
 @pytest.mark.parametrize("code", CASES)
 def test_finding_is_raised_with_cause_only(code: str) -> None:
     """The ring that has the trouble has the finding, in sentences; the one beside it does not."""
-    for finding in (found := _found(CASES[code][0], code)):
-        assert finding.message.endswith(".")
-        assert finding.next_step.endswith(".")
-    assert found
-    assert not _found(CASES[code][1], code)
+    assert_raised_with_cause_only(code, *CASES[code])
 
 
 def test_short_of_infinity_must_be_acted_on() -> None:
     """A stop 1.5 degrees short of infinity is a fix, for a lens technician, with its figure."""
-    (finding,) = _found(CASES["ends.infinity"][0], "ends.infinity")
+    (finding,) = found(CASES["ends.infinity"][0], "ends.infinity")
     assert finding.severity == "fix"
     assert "short of infinity" in finding.message
     assert "technician" in finding.next_step
@@ -61,7 +53,7 @@ def test_short_of_infinity_must_be_acted_on() -> None:
 
 def test_room_past_infinity_is_told() -> None:
     """Three degrees past infinity are told as such, no more than info on a 50 mm."""
-    (finding,) = _found(GOOD, "ends.infinity")
+    (finding,) = found(GOOD, "ends.infinity")
     assert finding.severity == "info"
     assert finding.figure is not None
     assert finding.figure.value == pytest.approx(3.0, abs=0.2)
@@ -70,36 +62,36 @@ def test_room_past_infinity_is_told() -> None:
 def test_a_long_lens_wants_room_for_heat() -> None:
     """20 K grow 180 mm of aluminium by 83 um, 0.0026 dpt, a third of a degree here: 0.2 degrees are to be watched."""
     long = {"focal_mm": 180.0, "pupil_to_sensor_mm": 140.0, "pupil_magnification": 0.7}
-    (tight,) = _found(_job(hard_stop_far=INFINITY - 0.2, **long), "ends.infinity")
-    (roomy,) = _found(_job(hard_stop_far=INFINITY - 3.0, **long), "ends.infinity")
+    (tight,) = found(_job(hard_stop_far=INFINITY - 0.2, **long), "ends.infinity")
+    (roomy,) = found(_job(hard_stop_far=INFINITY - 3.0, **long), "ends.infinity")
     assert (tight.severity, roomy.severity) == ("watch", "info")
     assert "heat" in tight.message
 
 
 def test_a_doubtful_end_is_read_again() -> None:
     """A stop a hair short of infinity, within what reading can tell, is no more than to be watched."""
-    (finding,) = _found(_job(hard_stop_far=INFINITY + 0.05), "ends.infinity")
+    (finding,) = found(_job(hard_stop_far=INFINITY + 0.05), "ends.infinity")
     assert finding.severity == "watch"
     assert "may stay soft" in finding.message
 
 
 def test_nearest_there_is_when_close_focus_is_not_made() -> None:
     """Four degrees short of 0.6 m the ring ends where 0.61 m stands."""
-    (finding,) = _found(CASES["ends.close_focus"][0], "ends.close_focus")
+    (finding,) = found(CASES["ends.close_focus"][0], "ends.close_focus")
     assert finding.severity == "watch"
     assert "nothing nearer than 0.61 m" in finding.message
 
 
 def test_motor_that_pushes_the_stop_warns_of_fingers() -> None:
     """Calibrated past the hard stop is a fix, with the caution for hands."""
-    (finding,) = _found(CASES["ends.motor_past_stop"][0], "ends.motor_past_stop")
+    (finding,) = found(CASES["ends.motor_past_stop"][0], "ends.motor_past_stop")
     assert finding.severity == "fix"
     assert "fingers" in finding.next_step
 
 
 def test_the_end_that_comes_first_counts() -> None:
     """A motor that stops before infinity keeps a good ring from it, and is named in place of the ring."""
-    (finding,) = _found(_job(hard_stop_far=INFINITY - 3.0, motor_end_far=INFINITY + 2.0), "ends.infinity")
+    (finding,) = found(_job(hard_stop_far=INFINITY - 3.0, motor_end_far=INFINITY + 2.0), "ends.infinity")
     assert finding.message.startswith("The motor's end")
     assert "fingers" in finding.next_step
 
@@ -107,9 +99,9 @@ def test_the_end_that_comes_first_counts() -> None:
 def test_either_way_positions_rise() -> None:
     """A ring that counts the other way gets the same words."""
     job = _job(turn_deg=-TURN_DEG, rises_toward="far", hard_stop_far=-INFINITY - 1.5, hard_stop_near=-NEAREST - 2.0)
-    (finding,) = _found(job, "ends.infinity")
+    (finding,) = found(job, "ends.infinity")
     assert finding.severity == "fix"
-    assert not _found(job, "ends.wrong_way_round")
+    assert not found(job, "ends.wrong_way_round")
 
 
 def test_unknown_ends_are_not_spoken_of() -> None:

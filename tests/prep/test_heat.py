@@ -6,10 +6,10 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
-from tapehook.finding import DEPTH_USED_UNIT, Finding
+from tapehook.finding import DEPTH_USED_UNIT
 from tapehook.job import Job, Reading
 from tapehook.job.records import Method
-from tapehook.prep import prepare
+from tests.prep.causes import assert_raised_with_cause_only, found
 from tests.prep.jobs import BOTH, a_job, a_lens, read_off, true_position
 
 KAPPA = -4e-4
@@ -63,23 +63,15 @@ CASES: dict[str, tuple[Job, Job]] = {
 """Finding code: a job that raises it, and one like it that does not."""
 
 
-def _found(job: Job, code: str) -> list[Finding]:
-    return [finding for finding in prepare(job).findings if finding.code == code]
-
-
 @pytest.mark.parametrize("code", CASES)
 def test_finding_is_raised_with_cause_only(code: str) -> None:
     """The lens that has the trouble has the finding, in sentences; the one beside it does not."""
-    for finding in (found := _found(CASES[code][0], code)):
-        assert finding.message.endswith(".")
-        assert finding.next_step.endswith(".")
-    assert found
-    assert not _found(CASES[code][1], code)
+    assert_raised_with_cause_only(code, *CASES[code])
 
 
 def test_drift_comes_back_within_its_spread() -> None:
     """A micrometre a kelvin, planted, comes back as such: sensor too far back, within the +- that is said."""
-    (finding,) = _found(MEASURED, "heat.drift")
+    (finding,) = found(MEASURED, "heat.drift")
     assert finding.figure is not None
     assert finding.figure.unit == "um/K"
     assert finding.figure.plus_minus is not None
@@ -92,7 +84,7 @@ def test_drift_comes_back_within_its_spread() -> None:
 def test_drift_on_the_shoot_is_a_share_at_a_stop() -> None:
     """At -10 degrees, 30 K below a map at 20: 30 um over N c of 3.6 x 24.5 um, 34 % at T4, by hand."""
     job = MEASURED.model_copy(update={"shoot_temperature_c": -10.0})
-    (finding,) = _found(job, "heat.drift")
+    (finding,) = found(job, "heat.drift")
     assert finding.figure is not None
     assert (finding.figure.unit, finding.figure.stop) == (DEPTH_USED_UNIT, "T4")
     blur_um = math.sqrt(25.0**2 - 5.0**2)
@@ -103,19 +95,19 @@ def test_drift_on_the_shoot_is_a_share_at_a_stop() -> None:
 def test_far_outside_what_was_measured_is_said() -> None:
     """A drift from 15 and 25 degrees says little about 60."""
     job = a_job(readings=[*_warm(PLAIN), *_at(15.0), *_at(25.0)], shoot_temperature_c=60.0)
-    (finding,) = _found(job, "heat.drift")
+    (finding,) = found(job, "heat.drift")
     assert "far outside" in finding.next_step
 
 
 def test_no_drift_is_said_to_be_none() -> None:
     """Marks that stay where they were say that none can be told, with how much could have hidden."""
-    (finding,) = _found(a_job(readings=[*_warm(PLAIN), *_at(0.0, kappa=0.0), *_at(40.0, kappa=0.0)]), "heat.drift")
+    (finding,) = found(a_job(readings=[*_warm(PLAIN), *_at(0.0, kappa=0.0), *_at(40.0, kappa=0.0)]), "heat.drift")
     assert finding.message.startswith("No drift")
 
 
 def test_aluminium_is_an_assumption_with_its_figure() -> None:
     """From 20 to -10 degrees 52 mm of aluminium shrink by 36 um (23.1e-6 x 0.052 x 30): too near, 41 % at T4."""
-    (finding,) = _found(CASES["heat.assumed"][0], "heat.assumed")
+    (finding,) = found(CASES["heat.assumed"][0], "heat.assumed")
     assert "Assumption" in finding.message
     assert "36 µm too near" in finding.message
     assert finding.figure is not None
@@ -125,15 +117,15 @@ def test_aluminium_is_an_assumption_with_its_figure() -> None:
 
 def test_aluminium_starts_from_the_temperature_of_the_map() -> None:
     """A map read at 5 degrees and shot at 5 degrees needs no assumption."""
-    assert not _found(a_job(readings=_warm(PLAIN, 5.0), shoot_temperature_c=5.0), "heat.assumed")
+    assert not found(a_job(readings=_warm(PLAIN, 5.0), shoot_temperature_c=5.0), "heat.assumed")
 
 
 def test_mixing_a_little_is_let_be() -> None:
     """Three kelvin between readings are nothing to speak of."""
-    assert not _found(a_job(readings=[*_warm(PLAIN), *_at(23.0)]), "heat.mixed")
+    assert not found(a_job(readings=[*_warm(PLAIN), *_at(23.0)]), "heat.mixed")
 
 
 def test_a_lens_without_a_map_does_without() -> None:
     """Temperatures on readings too few for a map raise no figure and no error."""
     job = a_job([a_lens()], _at(0.0, distances_m=(1.0,)), shoot_temperature_c=0.0)
-    assert not _found(job, "heat.drift")
+    assert not found(job, "heat.drift")

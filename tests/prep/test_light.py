@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from tapehook.finding import Finding
 from tapehook.job import Job, LightTest
 from tapehook.prep import prepare
 from tapehook.prep.light import light_findings, set_light
+from tests.prep.causes import assert_raised_with_cause_only, found
 from tests.prep.jobs import a_job, a_lens
 
 STOPS = (2.0, 2.8, 4.0, 5.6, 8.0)
@@ -46,20 +46,12 @@ CASES: dict[str, tuple[Job, Job]] = {
 """Finding code: a job that raises it, and one like it that does not."""
 
 
-def _found(job: Job, code: str) -> list[Finding]:
-    return [finding for finding in prepare(job).findings if finding.code == code]
-
-
 @pytest.mark.parametrize("code", CASES)
 def test_finding_is_raised_with_cause_only(code: str) -> None:
     """The set that has the trouble has the finding, in sentences, its figure in stops; the one beside it does not."""
-    for finding in (found := _found(CASES[code][0], code)):
-        assert finding.message.endswith(".")
-        assert finding.next_step.endswith(".")
+    for finding in assert_raised_with_cause_only(code, *CASES[code]):
         assert finding.figure is not None
         assert finding.figure.unit == "stops"
-    assert found
-    assert not _found(CASES[code][1], code)
 
 
 def test_no_light_tests_no_words() -> None:
@@ -69,7 +61,7 @@ def test_no_light_tests_no_words() -> None:
 
 def test_off_at_every_stop_is_a_wrong_engraving() -> None:
     """0.4 stop dark at T2 is T2.30, 2 x 2^0.2, and as all stops are, a label will do."""
-    (finding,) = _found(CASES["light.off"][0], "light.off")
+    (finding,) = found(CASES["light.off"][0], "light.off")
     assert finding.lens_id == "L1"
     assert "0.40 +- 0.01 stop darker" in finding.message
     assert "T2.3" in finding.message
@@ -80,14 +72,14 @@ def test_off_at_every_stop_is_a_wrong_engraving() -> None:
 def test_off_at_one_stop_is_the_iris_scale() -> None:
     """One stop off among good ones is for the technician."""
     job = _job(_tests("L1", (0.0, 0.0, 0.5, 0.0, 0.0), times=3), _tests("L2", 0.0, times=3))
-    (finding,) = _found(job, "light.off")
+    (finding,) = found(job, "light.off")
     assert "T4" in finding.message
     assert "technician" in finding.next_step
 
 
 def test_a_doubtful_deviation_asks_for_another_measurement() -> None:
     """0.2 stop measured once, +- 0.1, may be within a sixth: no more than info, and the assumed spread is named."""
-    (finding,) = _found(_job(_tests("L1", 0.2), _tests("L2", 0.0)), "light.off")
+    (finding,) = found(_job(_tests("L1", 0.2), _tests("L2", 0.0)), "light.off")
     assert finding.severity == "info"
     assert "again" in finding.next_step
     assert "assumed" in finding.next_step
@@ -102,9 +94,7 @@ def test_repeats_make_it_surer() -> None:
 
 def test_spread_names_the_ends_of_the_set() -> None:
     """The brightest and the darkest lens are named; a spread over a third of a stop is to be watched."""
-    (finding,) = _found(
-        _job(_tests("L1", 0.3, times=3), _tests("L2", 0.0), _tests("L3", -0.3, times=3)), "light.spread"
-    )
+    (finding,) = found(_job(_tests("L1", 0.3, times=3), _tests("L2", 0.0), _tests("L3", -0.3, times=3)), "light.spread")
     assert "L1 is the brightest, L3 the darkest" in finding.message
     assert finding.severity == "watch"
     assert finding.figure is not None

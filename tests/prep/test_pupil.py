@@ -11,6 +11,7 @@ from tapehook.job import Camera, ChartTest, Job
 from tapehook.optics import Pupil, depth_of_field, focus_state
 from tapehook.prep import LensPrep, prepare
 from tapehook.prep.charts import width_charts
+from tests.prep.causes import assert_raised_with_cause_only
 from tests.prep.jobs import a_job, a_lens, read_off
 
 WIDTH_MM = 24.89
@@ -58,11 +59,7 @@ CASES: dict[str, tuple[Job, Job]] = {
 @pytest.mark.parametrize("code", CASES)
 def test_finding_is_raised_with_cause_only(code: str) -> None:
     """The job that has the trouble has the finding, in sentences; the job beside it does not."""
-    for finding in (found := _found(CASES[code][0], code)):
-        assert finding.message.endswith(".")
-        assert finding.next_step.endswith(".")
-    assert found
-    assert not _found(CASES[code][1], code)
+    assert_raised_with_cause_only(code, *CASES[code])
 
 
 def test_chart_takes_the_place_of_the_thin_lens() -> None:

@@ -6,13 +6,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from tapehook.finding import Finding
 from tapehook.job import ChartTest, Filter, Job
 from tapehook.job.records import Reading
 from tapehook.lens.flange import Cause
 from tapehook.prep import prepare
 from tapehook.prep.results import FlangePrep
 from tapehook.prep.shooting_map import shooting_map
+from tests.prep.causes import assert_raised_with_cause_only, found
 from tests.prep.jobs import BOTH, a_job, a_lens, read_off, true_position
 
 GEL = Filter(id="gel", kind="other", thickness_mm=0.1, refractive_index=1.5)
@@ -66,10 +66,6 @@ def _stopped(shift_um: float, **instead: Any) -> Job:  # noqa: ANN401 - any fiel
     return a_job(readings=read_off(noise_deg=0.02), charts=_charts({2.0: 0.0, 4.0: shift_um}), **instead)
 
 
-def _found(job: Job, code: str) -> list[Finding]:
-    return [finding for finding in prepare(job).findings if finding.code == code]
-
-
 CASES: dict[str, tuple[Job, Job]] = {
     "glass.marks": (_glass(), _glass(made="gel")),
     "glass.mixed": (
@@ -88,16 +84,12 @@ CASES: dict[str, tuple[Job, Job]] = {
 @pytest.mark.parametrize("code", CASES)
 def test_finding_is_raised_with_cause_only(code: str) -> None:
     """The lens that has the trouble has the finding, in sentences; the one beside it does not."""
-    for finding in (found := _found(CASES[code][0], code)):
-        assert finding.message.endswith(".")
-        assert finding.next_step.endswith(".")
-    assert found
-    assert not _found(CASES[code][1], code)
+    assert_raised_with_cause_only(code, *CASES[code])
 
 
 def test_a_gel_takes_its_share_at_the_shooting_stop() -> None:
     """33.3 um over N c of 3.6 x 24.5 um is 38 % at T4, by hand; the sensor is as if too near."""
-    (finding,) = _found(_glass(), "glass.marks")
+    (finding,) = found(_glass(), "glass.marks")
     assert finding.figure is not None
     assert finding.figure.value == pytest.approx(100 * 33.333 / (N * BLUR_UM), rel=1e-3)
     assert finding.figure.stop == "T4"
@@ -108,7 +100,7 @@ def test_a_gel_takes_its_share_at_the_shooting_stop() -> None:
 
 def test_taking_the_gel_out_is_the_same_the_other_way() -> None:
     """Marks made with the gel and shot without: too far back, the same share."""
-    (finding,) = _found(_glass(made="gel", shot="none"), "glass.marks")
+    (finding,) = found(_glass(made="gel", shot="none"), "glass.marks")
     assert "too far back" in finding.message
 
 
@@ -116,7 +108,7 @@ def test_a_camera_can_name_the_glass() -> None:
     """What stands behind the lenses of a camera counts for each of its lenses that says nothing itself."""
     job = _glass(shot=None)
     camera = job.cameras[0].model_copy(update={"rear_filter": "gel + clear"})
-    (finding,) = _found(job.model_copy(update={"cameras": (camera,)}), "glass.marks")
+    (finding,) = found(job.model_copy(update={"cameras": (camera,)}), "glass.marks")
     assert "n 1.52 assumed" in finding.message
     assert "an index is assumed" in finding.message
     # Marks are moved by a whole millimetre; what the assumed index leaves is most of the depth, and not all of it.
@@ -171,11 +163,11 @@ def test_wide_open_nothing_is_taken_for_stopping_down() -> None:
 
 def test_the_shift_comes_back_with_its_side() -> None:
     """40 um planted, sensor as if too near: within the +- that is said, with the turn of the ring at infinity."""
-    (finding,) = _found(_stopped(-40.0), "stopping_down.moves")
-    found = prepare(_stopped(-40.0)).lens("L1").flange
-    assert isinstance(found, FlangePrep)
-    assert found.stop_shift is not None
-    shift_m, sd_m = found.stop_shift.at(N)
+    (finding,) = found(_stopped(-40.0), "stopping_down.moves")
+    flange = prepare(_stopped(-40.0)).lens("L1").flange
+    assert isinstance(flange, FlangePrep)
+    assert flange.stop_shift is not None
+    shift_m, sd_m = flange.stop_shift.at(N)
     assert shift_m == pytest.approx(-40e-6, abs=2 * sd_m)
     assert sd_m < 5e-6
     assert "too near" in finding.message
@@ -187,7 +179,7 @@ def test_the_shift_comes_back_with_its_side() -> None:
 def test_a_stop_that_was_not_tested_is_said_to_be_carried_over() -> None:
     """Tested at T2 and T5.6, shot at T4: the finding says so, and asks for the test."""
     job = a_job(readings=read_off(noise_deg=0.02), charts=_charts({2.0: 0.0, 5.6: -40.0}))
-    (finding,) = _found(job, "stopping_down.moves")
+    (finding,) = found(job, "stopping_down.moves")
     assert "carried over" in finding.message
     assert "at T4" in finding.next_step
 
@@ -195,14 +187,14 @@ def test_a_stop_that_was_not_tested_is_said_to_be_carried_over() -> None:
 def test_what_the_charts_leave_open_is_said() -> None:
     """Where they were made stands beside the figure; stops wider and distances much nearer than all are named."""
     readings = read_off(noise_deg=0.02)
-    (whole,) = _found(_stopped(-40.0), "stopping_down.moves")
+    (whole,) = found(_stopped(-40.0), "stopping_down.moves")
     assert "36 chart tests at 0.7 m to 8 m)." in whole.message
     far = a_job(readings=readings, charts=_charts({2.0: 0.0, 4.0: -40.0}, distances_m=(2.5, 8.0)))
-    (finding,) = _found(far, "stopping_down.moves")
+    (finding,) = found(far, "stopping_down.moves")
     assert "nearer than 2.5 m it may be more" in finding.message
     assert "nobody tested" not in finding.message
     stopped = a_job(readings=readings, charts=_charts({2.8: 0.0, 4.0: -40.0}))
-    (finding,) = _found(stopped, "stopping_down.moves")
+    (finding,) = found(stopped, "stopping_down.moves")
     assert "from T2 to T2.8 nobody tested" in finding.message
 
 
@@ -226,7 +218,7 @@ def test_charts_with_glass_of_unknown_thickness_are_left_out() -> None:
     charts = _charts({2.0: 0.0}, rear_filter="old net")
     job = a_job(readings=read_off(noise_deg=0.02), charts=charts).model_copy(update={"filters": (UNKNOWN,)})
     assert prepare(job).lens("L1").flange == "no_position"
-    assert _found(job, "glass.no_thickness")
+    assert found(job, "glass.no_thickness")
 
 
 def test_a_lens_without_these_data_says_nothing_of_them() -> None:

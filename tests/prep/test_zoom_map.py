@@ -6,10 +6,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from tapehook.finding import Finding
 from tapehook.job import ChartTest, Job
 from tapehook.job.records import Reading
 from tapehook.prep import prepare
+from tests.prep.causes import assert_raised_with_cause_only, found
 from tests.prep.jobs import BOTH, a_job, a_lens, read_off, true_position
 
 FOCALS_MM = (24.0, 40.0, 70.0)
@@ -52,10 +52,6 @@ def _drifting(*places_mm: tuple[float, float, float]) -> tuple[ChartTest, ...]:
     )
 
 
-def _found(job: Job, code: str) -> list[Finding]:
-    return [one for one in prepare(job).findings if one.code == code]
-
-
 CASES: dict[str, tuple[Job, Job]] = {
     "zooming.one_strip": (_job({24.0: 120.0}), _job({})),
     "zooming.one_strip_fine": (_job({}), _job({24.0: 120.0})),
@@ -68,11 +64,7 @@ CASES: dict[str, tuple[Job, Job]] = {
 @pytest.mark.parametrize("code", CASES)
 def test_finding_is_raised_with_cause_only(code: str) -> None:
     """The zoom that has the trouble has the finding, in sentences; the one beside it does not."""
-    for finding in (found := _found(CASES[code][0], code)):
-        assert finding.message.endswith(".")
-        assert finding.next_step.endswith(".")
-    assert found
-    assert not _found(CASES[code][1], code)
+    assert_raised_with_cause_only(code, *CASES[code])
 
 
 def test_a_stray_costs_its_share_at_its_focal_length() -> None:
@@ -82,7 +74,7 @@ def test_a_stray_costs_its_share_at_its_focal_length() -> None:
     assert rows[24].used == pytest.approx(share, abs=rows[24].plus_minus + 0.1)
     assert rows[24].shift_dpt > 0
     assert rows[70].used < 0.25
-    (finding,) = _found(_job({24.0: 120.0}), "zooming.one_strip")
+    (finding,) = found(_job({24.0: 120.0}), "zooming.one_strip")
     assert finding.severity == "fix"
     assert "at 24 mm and T4" in finding.message
     assert "70 mm" in finding.next_step
@@ -90,7 +82,7 @@ def test_a_stray_costs_its_share_at_its_focal_length() -> None:
 
 def test_what_the_marks_cannot_tell_is_not_called_fine() -> None:
     """Where the +- is over a quarter and over the share, that is said, and which focal length to find again."""
-    (finding,) = _found(_careless(), "zooming.one_strip_unsure")
+    (finding,) = found(_careless(), "zooming.one_strip_unsure")
     assert finding.severity == "watch"
     assert finding.figure is not None
     assert finding.figure.plus_minus is not None
@@ -116,7 +108,7 @@ def test_the_map_of_the_ring_is_that_of_the_long_end() -> None:
 
 def test_the_drift_of_the_middle_is_its_length() -> None:
     """0.3 across and 0.4 down are 0.5 mm, 2 % of 24.89 mm: watch."""
-    (finding,) = _found(CASES["zooming.centre_drift"][0], "zooming.centre_drift")
+    (finding,) = found(CASES["zooming.centre_drift"][0], "zooming.centre_drift")
     assert finding.figure is not None
     assert finding.figure.value == pytest.approx(0.5)
     assert "2.0 % of the picture's width" in finding.message

@@ -6,6 +6,7 @@ import unicodedata
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 FONTS = Path(__file__).parent / "fonts"
 MISSING = "\ufffd"
@@ -31,6 +32,15 @@ def printable(text: str) -> str:
 def breakable(text: str) -> str:
     """The text with places to break in its longest words: spaces of no width that print nothing."""
     return _LONG_WORD.sub(lambda word: "\u200b".join(_pieces(word.group())), text)
+
+
+def all_printable(value: Any) -> Any:  # noqa: ANN401 - any JSON value
+    """The same JSON value with every text in it made printable and breakable, "+-" as the sign."""
+    if isinstance(value, str):
+        return breakable(printable(value.replace("+-", "±")))
+    if isinstance(value, dict):
+        return {key: all_printable(inner) for key, inner in value.items()}
+    return [all_printable(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
 def _pieces(word: str) -> list[str]:

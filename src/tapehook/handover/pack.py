@@ -7,7 +7,7 @@ from typing import Any
 
 from tapehook.finding import Finding
 from tapehook.handover.compacting import compacted
-from tapehook.handover.glyphs import breakable, printable
+from tapehook.handover.glyphs import all_printable, printable
 from tapehook.handover.handed_on import MOST_QUIRKS, MOST_SHOTS, Missing, page_lines, quirk_rows, shot_rows
 from tapehook.handover.pdf_data import pack_data
 from tapehook.handover.pdf_words import (
@@ -141,7 +141,7 @@ def render_pack(prep: Prep, wish: PackWish, strips: PackStrips) -> bytes:
     at = {one.lens_id: index for index, one in enumerate(strips.made)}
     for entry, lens in zip(prep.lenses, data["lenses"], strict=True):
         lens["strip"] = at.get(entry.lens.id)
-        lens["lines"] = _clean(page_lines(entry, wish.missing_photos))
+        lens["lines"] = all_printable(page_lines(entry, wish.missing_photos))
         lens["facts"].append(("strip", f"ø {_across(made[entry.lens.id])}" if entry.lens.id in made else "none"))
     photos, files = photo_sheets(prep, wish.photos, wish.missing_photos)
     data["more"] = _more(prep, wish, strips, printed, photos)
@@ -186,7 +186,7 @@ def _more(
         "no_strips": [f"{prep.lens(lens_id).title}: {reason}." for lens_id, reason in strips.refused],
     }
     return {
-        **_clean(words),
+        **all_printable(words),
         "radio": radio_data(prep.job, wish.channels),
         "plans": plans,
         "stops": stops,
@@ -196,15 +196,6 @@ def _more(
         "strips": [strip_data(one, wish.paper) for one in printed],
         "shown": [strip_data(unsized(prep.lens(one.lens_id), one), wish.paper) for one in strips.in_proportion],
     }
-
-
-def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
-    """The same value with every text made printable."""
-    if isinstance(value, str):
-        return breakable(printable(value.replace("+-", "±")))
-    if isinstance(value, dict):
-        return {key: _clean(inner) for key, inner in value.items()}
-    return [_clean(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
 def _short(text: str, room: float) -> str:

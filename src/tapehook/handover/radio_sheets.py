@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from tapehook.handover.glyphs import breakable, printable
+from tapehook.handover.glyphs import all_printable
 from tapehook.handover.pdf_data import pack_data
 from tapehook.handover.pdf_words import finding_words
 from tapehook.handover.typesetting import Paper, set_pdf
@@ -90,7 +90,7 @@ def sheet_data(prep: RadioPrep) -> _Said:
     }
     title = "The lot from above"
     return {
-        **_clean(words),
+        **all_printable(words),
         "lot": {"svg": lot(spots, links, width=WIDTH, height=LOT_HEIGHT, title=title), "alt": title},
         "bands": [
             {
@@ -101,15 +101,6 @@ def sheet_data(prep: RadioPrep) -> _Said:
             for band, one in bands_of(prep)
         ],
     }
-
-
-def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
-    """The same value with every text made printable."""
-    if isinstance(value, str):
-        return breakable(printable(value.replace("+-", "±")))
-    if isinstance(value, dict):
-        return {key: _clean(inner) for key, inner in value.items()}
-    return [_clean(inner) for inner in value] if isinstance(value, list | tuple) else value
 
 
 def _row(prep: RadioPrep, letter: str, channel: Channel) -> list[str]:

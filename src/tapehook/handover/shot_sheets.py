@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from tapehook.handover.glyphs import breakable, printable
+from tapehook.handover.glyphs import all_printable, printable
 from tapehook.handover.pdf_words import finding_words
 from tapehook.job.shots import Shot, Waypoint
 from tapehook.picture.floor_plan import FloorPlan, Way, floor_plan
@@ -32,7 +32,7 @@ def shot_pages(prep: Prep, shots: Mapping[str, Shot], unread: list[str]) -> _Sai
             none.append(f"{shot.title} ({name}): no plan; {trouble.field}, expected {trouble.expected}.")
             continue
         pages.append(_page(plan))
-    return {"pages": pages, "none": [_clean(line) for line in none]} if pages or none else None
+    return {"pages": pages, "none": [all_printable(line) for line in none]} if pages or none else None
 
 
 def _page(plan: ShotPlan) -> _Said:
@@ -61,7 +61,7 @@ def _page(plan: ShotPlan) -> _Said:
         "lane": {"svg": lane, "alt": f"The sharp lane of {plan.shot.title} over time, with the pull"},
         "above": {"svg": above, "alt": f"{plan.shot.title} from above"},
     }
-    return {**_clean(words), **{key: _printed(value) for key, value in pictures.items()}}
+    return {**all_printable(words), **{key: _printed(value) for key, value in pictures.items()}}
 
 
 def _printed(picture: dict[str, str]) -> dict[str, str]:
@@ -93,12 +93,3 @@ def _way(name: str, path: list[Waypoint]) -> Way:
 
 def _percent(chance: float) -> str:
     return f"{100.0 * chance:.0f} %"
-
-
-def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
-    """The same value with every text made printable."""
-    if isinstance(value, str):
-        return breakable(printable(value.replace("+-", "±")))
-    if isinstance(value, dict):
-        return {key: _clean(inner) for key, inner in value.items()}
-    return [_clean(inner) for inner in value] if isinstance(value, list | tuple) else value

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from tapehook.handover.glyphs import breakable, printable
+from tapehook.handover.glyphs import all_printable, printable
 from tapehook.handover.pdf_words import finding_words
 from tapehook.job.problems import JobProblems
 from tapehook.job.shots import Shot
@@ -35,7 +35,7 @@ def stop_pull_pages(prep: Prep, pulls: Mapping[str, StopPullPlan], shots: Mappin
             none += [problem.sentence() for problem in trouble.problems]
             continue
         pages.append(_page(pull, plan, _around(prep, shot)))
-    return {"pages": pages, "none": [_clean(line) for line in none]} if pages or none else None
+    return {"pages": pages, "none": [all_printable(line) for line in none]} if pages or none else None
 
 
 def _around(prep: Prep, shot: Shot | None) -> ShotPlan | None:
@@ -67,19 +67,13 @@ def _page(pull: StopPullPrep, plan: StopPullPlan, around: ShotPlan | None) -> _S
         "assumptions": list(pull.assumptions),
     }
     svg = pull_chart(pull_chart_of(pull, plan, around), width=WIDTH, height=HEIGHT, title=title)
-    return {**_clean(words), "chart": {"svg": printable(svg), "alt": printable(f"{title} over time, all four motors")}}
+    return {
+        **all_printable(words),
+        "chart": {"svg": printable(svg), "alt": printable(f"{title} over time, all four motors")},
+    }
 
 
 def _moments(pull: StopPullPrep) -> list[list[str]]:
     return [
         [one.time, one.stop, one.iris, one.extra_percent, one.filter_deg, one.density] for one in picked_moments(pull)
     ]
-
-
-def _clean(value: Any) -> Any:  # noqa: ANN401 - any JSON value
-    """The same value with every text made printable."""
-    if isinstance(value, str):
-        return breakable(printable(value.replace("+-", "±")))
-    if isinstance(value, dict):
-        return {key: _clean(inner) for key, inner in value.items()}
-    return [_clean(inner) for inner in value] if isinstance(value, list | tuple) else value
