@@ -22,6 +22,7 @@ from tapehook.pages.sessions import Sessions
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, Page
 
+DEMO = Path(str(files("tapehook") / "demo_job"))
 CUT_OFF = ("net::ERR_INTERNET_DISCONNECTED", "net::ERR_FAILED", "net::ERR_ABORTED")
 """What the browser itself says on the console when a request cannot be sent."""
 
@@ -33,9 +34,9 @@ def served(path: Path, *, demo: bool) -> Iterator[str]:
         if demo:
             take_in_demo(book)
         port = int(opened.getsockname()[1])
-        server = uvicorn.Server(
-            uvicorn.Config(make_app(book, Sessions("Mara"), let_in=True, port=port), log_level="warning")
-        )
+        photos = DEMO if demo else None
+        app = make_app(book, Sessions("Mara"), let_in=True, port=port, photos=photos)
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning"))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [opened]}, daemon=True)
         thread.start()
         while not server.started:
@@ -47,7 +48,7 @@ def served(path: Path, *, demo: bool) -> Iterator[str]:
 
 def take_in_demo(book: Book) -> None:
     """Import the demo job."""
-    read = read_folder(Path(str(files("tapehook") / "demo_job")))
+    read = read_folder(DEMO)
     with book.writing(Writer("Mara", "demo")) as writing:
         carry_out(writing, plan_import(writing.connection, read, Answers()), read)
 

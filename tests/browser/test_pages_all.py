@@ -20,6 +20,7 @@ NAMES = (
     "prep",
     "left",
     "bench",
+    "photos",
     "onset",
     "shots",
     "card",
@@ -51,6 +52,7 @@ def _addresses(page: "Page") -> dict[str, str]:
         **{name: f"{job}/{name}" for name in OF_THE_JOB},
         **{name: f"{site}/{name}" for name in ("lenses", "help", "let-in", "jobs", "pair")},
         "bench": site + bench,
+        "photos": site + (page.locator("table.lenses a", has_text="55 mm").first.get_attribute("href") or ""),
         "swap": site + bench.replace("/bench/", "/swap/"),
         "card": f"{job}/card?shot=window",
         "stop-card": f"{job}/stop-pull-card?shot=window",
@@ -77,6 +79,9 @@ def test_axe_finds_nothing_and_nothing_is_cut_off(demo_pages: Visits, width: int
         page.goto(address)
         if name == "onset":
             page.locator("#near", has_text=re.compile(r"\d")).wait_for()
+        if name == "photos":
+            page.locator(".photo-row img").scroll_into_view_if_needed()
+            page.wait_for_function("() => document.querySelector('.photo-row img').naturalWidth > 0")
         page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
         result: dict[str, Any] = page.evaluate("axe.run({ resultTypes: ['violations'] })")
         found = [(one["id"], [node["target"] for node in one["nodes"]][:3]) for one in result["violations"]]

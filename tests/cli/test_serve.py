@@ -99,3 +99,10 @@ def test_what_it_cannot_do_is_said(tmp_path: Path) -> None:
             sentence, *_ = refused("serve", *(() if "--book" in options else ("--book", str(book))), *options)
             assert named in sentence
     assert no_book.read_text(encoding="utf-8") == "Dear Ben"
+
+
+def test_a_folder_of_photos_that_is_not_there_is_refused(tmp_path: Path) -> None:
+    """Told before anything is served, with all else that is wrong."""
+    said = refused("serve", "--book", tmp_path / "b.book", "--photos", tmp_path / "none", "--tls-key", "x")
+    assert sorted(line.partition(":")[0] for line in said[:2]) == ["--photos", "--tls-cert"]
+    assert not (tmp_path / "b.book").exists()

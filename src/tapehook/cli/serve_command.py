@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tapehook.cli.refusals import Command, Misread, Option, OptionProblem, Refusal, plain
+from tapehook.cli.refusals import Command, Misread, Option, OptionProblem, Refusal, folder_path, plain
 
 if TYPE_CHECKING:
     from tapehook.book.store import Book
@@ -34,6 +34,13 @@ def _port(ctx: click.Context, param: click.Parameter, value: str | None) -> int 
 @click.option("--who", cls=Option, metavar="NAME", help="The name you write under; otherwise that of your account.")
 @click.option("--tls-cert", cls=Option, metavar="FILE", help="A certificate, for a connection nobody can read along.")
 @click.option("--tls-key", cls=Option, metavar="FILE", help="The key of the certificate.")
+@click.option(
+    "--photos",
+    cls=Option,
+    metavar="FOLDER",
+    callback=folder_path,
+    help="A job folder, or a folder of such: its photos of condition are shown.",
+)
 @click.option("--json", "as_json", cls=Option, is_flag=True, help="Print the addresses as JSON (docs: Commands).")
 def command(
     where: str | None,
@@ -43,6 +50,7 @@ def command(
     who: str | None,
     tls_cert: str | None,
     tls_key: str | None,
+    photos: Path | None,
     as_json: bool,  # noqa: FBT001
 ) -> None:
     """Open the pages on a book, made if there is none, and serve until Ctrl-C.
@@ -53,9 +61,11 @@ def command(
     from tapehook.pages.serving import PORT, Wanted, serve
 
     problems = _certificate_problems(tls_cert, tls_key)
+    if photos is not None and not photos.is_dir():
+        problems.append(OptionProblem("--photos", str(photos), "a folder that is there"))
     if problems:
         raise Refusal(problems)
-    wanted = Wanted(PORT if port is None else port, let_in, tls_cert, tls_key, names)
+    wanted = Wanted(PORT if port is None else port, let_in, tls_cert, tls_key, names, photos)
     with open_or_make(where) as book:
         try:
             serve(book, who or _person(), wanted, lambda found: _say(found, book.name, let_in=let_in, as_json=as_json))

@@ -26,6 +26,7 @@ from tapehook.pages import (
     api,
     left_routes,
     light_routes,
+    photo_routes,
     radio_routes,
     routes,
     shot_routes,
@@ -37,6 +38,7 @@ from tapehook.pages import (
 from tapehook.pages.actions import Acts
 from tapehook.pages.desk import Desk, NotThere
 from tapehook.pages.guard import Guard, TooLarge, problem
+from tapehook.pages.photos import Photos
 from tapehook.pages.sessions import Sessions
 from tapehook.pages.typed import Misread, Reader
 
@@ -54,6 +56,7 @@ ROUTERS = (
     left_routes.router,
     shot_routes.router,
     light_routes.router,
+    photo_routes.router,
     radio_routes.router,
     strip_routes.router,
     swap_routes.router,
@@ -66,9 +69,18 @@ LOOK_EVERY_S = 1.0
 
 
 def make_app(
-    book: Book, sessions: Sessions, *, let_in: bool = False, names: Sequence[str] = (), port: int = 0
+    book: Book,
+    sessions: Sessions,
+    *,
+    let_in: bool = False,
+    names: Sequence[str] = (),
+    port: int = 0,
+    photos: Path | None = None,
 ) -> ASGIApp:
-    """The whole server as an ASGI application. ``names`` are further names it may be reached by."""
+    """The whole server as an ASGI application. ``names`` are further names it may be reached by.
+
+    ``photos`` is a job folder, or a folder of such, with the photos of condition of the lenses.
+    """
     desk = Desk(book)
 
     @asynccontextmanager
@@ -93,6 +105,7 @@ def make_app(
     )
     app.state.desk, app.state.acts = desk, Acts(desk)
     app.state.let_in, app.state.port = let_in, port
+    app.state.photos = Photos(photos)
     for router in ROUTERS:
         app.include_router(router)
     package = files("tapehook")

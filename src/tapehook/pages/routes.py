@@ -216,7 +216,8 @@ def get_bench(request: Request, desk: At, job: Key, lens: Key) -> Response:
     """The bench: one lens, measured and proved."""
     now = desk.job(job)
     shown, _ = _bench_shown(desk, now, lens)
-    return page(request, "bench.html", **shown, parts_url=f"/part/bench/{job}/{lens}")
+    photos = request.app.state.photos.listed(now.job.title or now.name, shown["bench"].lens)
+    return page(request, "bench.html", **shown, photos=photos, parts_url=f"/part/bench/{job}/{lens}")
 
 
 def _bench_shown(

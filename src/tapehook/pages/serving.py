@@ -3,6 +3,7 @@
 import socket
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import uvicorn
 
@@ -19,13 +20,17 @@ MOST_AT_ONCE = 400
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """How to serve. ``port`` 0 takes any that is free; ``names`` are further names of this machine."""
+    """How to serve. ``port`` 0 takes any that is free; ``names`` are further names of this machine.
+
+    ``photos`` is where photos of condition are, see ``make_app``.
+    """
 
     port: int = PORT
     let_in: bool = False
     certificate: str | None = None
     key: str | None = None
     names: Sequence[str] = ()
+    photos: Path | None = None
 
 
 def listen(wanted: Wanted) -> socket.socket:
@@ -52,7 +57,7 @@ def serve(book: Book, who: str, wanted: Wanted, ready: Callable[[list[str]], Non
     """Serve until interrupted. ``ready`` is called with the addresses once connections are taken."""
     with listen(wanted) as opened:
         port = int(opened.getsockname()[1])
-        app = make_app(book, Sessions(who), let_in=wanted.let_in, names=wanted.names, port=port)
+        app = make_app(book, Sessions(who), let_in=wanted.let_in, names=wanted.names, port=port, photos=wanted.photos)
         config = uvicorn.Config(
             app,
             log_level="warning",

@@ -4,6 +4,7 @@ The page, its part that follows the fields, the PDF, the same figures as JSON; t
 """
 
 import math
+from dataclasses import replace
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -15,10 +16,12 @@ from tapehook.handover.pack import PackWish, pack_strips, render_pack
 from tapehook.handover.pack_tables import pack_tables
 from tapehook.handover.typesetting import Paper
 from tapehook.handover.workbook import workbook
+from tapehook.job.photo_files import missing_photos
 from tapehook.pages.asked import StripsAsked
 from tapehook.pages.at_hand import At, Key
 from tapehook.pages.desk import Desk, JobNow
 from tapehook.pages.letting_in import address_of, own_addresses
+from tapehook.pages.photo_routes import photos_of
 from tapehook.pages.routes import page, parts
 from tapehook.pages.strips import StripSheet, pictures_of, read_fields, sheet_as_json, sheet_pdf, strips_of
 from tapehook.pages.typed import Misread
@@ -129,6 +132,9 @@ def get_pack(request: Request, desk: At, job: Key, asked: Asked) -> Response:
     """The full handover: for everyone who takes over, strips and all."""
     now = desk.job(job)
     wish, prep = _pack_wish(request, now, desk, asked), desk.prep(now)
+    photos, folder = photos_of(request).for_pack(now.job.title or now.name, prep.job)
+    missing = () if folder is None else tuple(missing_photos(prep.job, folder))
+    wish = replace(wish, photos=photos, missing_photos=missing)
     data = render_pack(prep, wish, pack_strips(prep, wish))
     headers = {"content-disposition": 'inline; filename="handover.pdf"'}
     return Response(data, media_type="application/pdf", headers=headers)
