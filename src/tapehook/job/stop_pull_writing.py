@@ -8,6 +8,7 @@ import tomli_w
 
 from tapehook.job.shot_files import document_of
 from tapehook.job.stop_pulls import TABLE, StopPullPlan
+from tapehook.job.toml_keeping import kept_text
 
 _HEADER = re.compile(r"\s*\[")
 _OWN_HEADER = re.compile(r"\s*\[\[?\s*" + TABLE + r"\s*(\.[^\]]*)?\]\]?\s*(#.*)?")
@@ -23,12 +24,14 @@ def stop_pull_text(plan: StopPullPlan | None, before: str = "") -> str:
     wanted = {key: value for key, value in old.items() if key != TABLE}
     if plan is not None:
         wanted[TABLE] = _table(plan, old)
+    if plan is not None and isinstance(old.get(TABLE), dict):
+        return kept_text(before, wanted)
     text = _without_table(before).rstrip()
     added = _written(wanted[TABLE]) if plan is not None else ""
     joined = "\n\n".join(part for part in (text, added) if part)
     joined += "\n" if joined else ""
-    # A header inside a text of several lines would mislead the cut: then the file is written anew, without comments.
-    return joined if _means(joined) == wanted else tomli_w.dumps(wanted)
+    # A header inside a text of several lines would mislead the cut.
+    return joined if _means(joined) == wanted else kept_text(before, wanted)
 
 
 def _table(plan: StopPullPlan, old: dict[str, Any]) -> dict[str, Any]:
