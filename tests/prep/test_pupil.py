@@ -11,6 +11,7 @@ from tapehook.job import Camera, ChartTest, Job
 from tapehook.optics import Pupil, depth_of_field, focus_state
 from tapehook.prep import LensPrep, prepare
 from tapehook.prep.charts import width_charts
+from tapehook.prep.room import optics_of
 from tests.prep.causes import assert_raised_with_cause_only
 from tests.prep.jobs import a_job, a_lens, read_off
 
@@ -30,6 +31,28 @@ def _chart(distance_m: float, *, fill: float = 0.25, scale: float = 1.0, **inste
 def _job(*charts: ChartTest, cameras: tuple[Camera, ...] = (CAMERA,), **lens: Any) -> Job:  # noqa: ANN401 - any field of a lens
     untyped: dict[str, Any] = {"pupil_to_sensor_mm": None, "pupil_magnification": None}
     return a_job([a_lens(**{**untyped, **lens})], charts=charts, cameras=cameras)
+
+
+def test_typed_pupil_data_are_used_by_what_of_the_lens_moves() -> None:
+    """Near to far is 2 c N v (v + g f)/f^2 to first order, v from the front focal point, g = 1/P, half of that, or 0.
+
+    Of a lens that moves whole, or of which nobody said, all is as it was; the +- of the others grows with m.
+    """
+    widths, spreads = {}, {}
+    for moves in (None, "whole", "inner", "front"):
+        entry = prepare(a_job([a_lens(focuses_by=moves)])).lens("L1")
+        optics = optics_of(entry)
+        assert optics is not None
+        depth = depth_of_field(0.8, optics.focal_m, 2.8, 5e-6, optics.pupil)
+        widths[moves], spreads[moves] = float(depth.far_m - depth.near_m), entry.depth_uncertainty
+    v = 0.05 / float(focus_state(0.8, 0.05, TRUE).magnification)
+    assert widths[None] == widths["whole"]
+    for moves, growth in (("inner", 0.5 / 1.15), ("front", 1e-3)):
+        expected = (v + growth * 0.05) / (v + 0.05 / 1.15)
+        assert widths[moves] / widths["whole"] == pytest.approx(expected, rel=1e-3)
+    assert spreads[None] == spreads["whole"]
+    (_, most), m = spreads["inner"] or (0.0, 0.0), float(focus_state(0.6, 0.05, TRUE).magnification)
+    assert most == pytest.approx(m / (2.0 * 1.15), rel=1e-3)
 
 
 def _only(job: Job) -> LensPrep:

@@ -20,6 +20,7 @@ from tapehook.optics import (
     half_width_dpt,
     hyperfocal_m,
     nearest_possible_m,
+    pupil_as_it_moves,
     sharp_blur_m,
     thin_pupil,
 )
@@ -102,6 +103,18 @@ def test_unit_focusing_rules_fail_for_a_front_element() -> None:
     nearest = min(_rows(FRONT_ELEMENT), key=tables.distance_m)
     width = float(_depth(FRONT_ELEMENT, nearest).half_width_dpt)
     assert abs(width / nearest["half_width_vergence_paraxial_per_m"] - 1.0) > 0.02
+
+
+def test_told_that_its_front_moves_the_triplet_is_right() -> None:
+    """From data at infinity near to far is within 5 % of the trace and never wider, where it was up to 8 % too wide."""
+    focal_m = tables.focal_m(FRONT_ELEMENT)
+    pupil, half = pupil_as_it_moves(tables.pupil(FRONT_ELEMENT), focal_m, "front")
+    assert half == pytest.approx(0.196, abs=1e-3)
+    for row in _rows(FRONT_ELEMENT):
+        found = depth_of_field(tables.distance_m(row), focal_m, row["f_number"], tables.blur_m(FRONT_ELEMENT), pupil)
+        near, far = (tables.limit_m(row["exact"]["paraxial"], end) for end in ("near", "far"))
+        if tables.distance_m(row) <= 5.0:
+            assert 0.95 < float(found.far_m - found.near_m) / (far - near) < 1.0005
 
 
 @pytest.mark.parametrize("name", DESIGNS)

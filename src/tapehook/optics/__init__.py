@@ -14,6 +14,7 @@ from tapehook.optics.charts import (
     Focusing,
     field_scale,
     magnification_sd,
+    pupil_as_it_moves,
     pupil_from_charts,
     width_uncertainty,
 )
@@ -63,6 +64,7 @@ __all__ = [
     "hyperfocal_m",
     "magnification_sd",
     "nearest_possible_m",
+    "pupil_as_it_moves",
     "pupil_from_chart",
     "pupil_from_charts",
     "sharp_blur_m",

@@ -126,6 +126,21 @@ def _asymmetry(hiatus: float, spacing: float) -> float:
     return float((b + np.sqrt(b * b + 4.0 * hiatus)) / 2.0)
 
 
+def pupil_as_it_moves(pupil: Pupil, focal_m: float, focusing: Focusing | None) -> tuple[Pupil, float]:
+    """Pupil data that give the right depth with ``focus_state`` for what of a lens moves, from those at infinity.
+
+    The front focal point stays where it is, so that m does; N grows by 1 + g m, with g = 1/P of a lens that moves as a
+    whole, none where the iris and all behind it stay, and half of it where groups within move: see ``ChartPupil``.
+    Returns the half-width of g besides (95 %): 0 for a whole lens, and where nobody said.
+    """
+    inverse = 1.0 / float(np.asarray(pupil.magnification))
+    growth, half = {"front": (NO_GROWTH, Z95 * NO_GROWTH_SD), "inner": (inverse / 2.0, inverse / 2.0)}.get(
+        focusing or "whole", (inverse, 0.0)
+    )
+    front_focal_m = float(np.asarray(pupil.to_sensor_m)) + focal_m * inverse
+    return Pupil(front_focal_m - focal_m * growth, 1.0 / growth), half
+
+
 def magnification_sd(fill: npt.ArrayLike) -> Floats:
     """Standard deviation of ln m of charts that fill ``fill`` (0 to 1] of the image width: reading and distortion."""
     part = np.asarray(fill, dtype=np.float64)

@@ -25,6 +25,8 @@ from tapehook.optics import (
     coc_viewing_m,
     depth_uncertainty,
     f_number_from_t,
+    focus_state,
+    pupil_as_it_moves,
     sharp_blur_m,
     thin_pupil,
     width_uncertainty,
@@ -53,6 +55,8 @@ class Optics:
     blur_m: float
     charts: MeasuredPupil | None = None
     """The charts ``focal_m`` and ``pupil`` come from, when they are the source."""
+    growth_half: float = 0.0
+    """How far the growth of the f-number may be off for each unit of m: of typed pupil data, where a part moves."""
 
     @property
     def pupil_known(self) -> bool:
@@ -88,6 +92,8 @@ def width_spread(optics: Optics, distance_m: npt.ArrayLike) -> Floats:
     With charts that fit, never more than is said of a thin lens, to which all lenses come far away.
     """
     plain = depth_uncertainty(distance_m, optics.focal_m, pupil_known=optics.pupil_source == "given")
+    if optics.growth_half:
+        plain = plain + optics.growth_half * focus_state(distance_m, optics.focal_m, optics.pupil).magnification
     if optics.charts is None:
         return plain
     spread = width_uncertainty(optics.charts.found, distance_m)
@@ -166,8 +172,12 @@ def _transmission(lens: Lens, assumptions: list[str]) -> tuple[float, bool]:
 def _optics(lens: Lens, job: Job, focal_m: float, blur_m: float, assumptions: list[str]) -> Optics:
     """Pupil data if complete, else what charts of known width say, else the thin lens."""
     if lens.pupil_to_sensor_mm is not None and lens.pupil_magnification is not None:
-        assumptions.append("Pupil data are used as for a lens that focuses by moving as a whole.")
-        return Optics(focal_m, Pupil(lens.pupil_to_sensor_mm * MM, lens.pupil_magnification), "given", blur_m)
+        assumptions.append(_TYPED[lens.focuses_by])
+        typed = Pupil(lens.pupil_to_sensor_mm * MM, lens.pupil_magnification)
+        pupil, half = (typed, 0.0)
+        if lens.focuses_by in ("front", "inner"):
+            pupil, half = pupil_as_it_moves(typed, focal_m, lens.focuses_by)
+        return Optics(focal_m, pupil, "given", blur_m, growth_half=half)
     measured = measured_pupil(lens, job)
     if measured is not None and measured.plausible:
         assumptions.append(_from_charts(measured, lens))
@@ -179,6 +189,14 @@ def _optics(lens: Lens, job: Job, focal_m: float, blur_m: float, assumptions: li
     return Optics(focal_m, thin_pupil(focal_m), "thin", blur_m)
 
 
+_WHOLE = "Pupil data are used as for a lens that focuses by moving as a whole."
+_TYPED = {
+    "whole": _WHOLE,
+    "front": "Pupil data are used as for a lens whose front moves and whose iris stays: its f-number stays close up.",
+    "inner": "Pupil data are used as for a lens whose inner groups move: half the growth of the f-number close up, "
+    "with as much in the +-.",
+    None: _WHOLE,
+}
 _MOVES = {
     "whole": "it moves as a whole",
     "front": "its front moves and the iris stays",

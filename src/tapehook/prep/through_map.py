@@ -42,7 +42,8 @@ def through_rows(entry: LensPrep, through: Through, stop: StopView | None = None
     lens_map = entry.focus_map
     if lens_map is None or not lens_map.monotone:
         return ()
-    if entry.pupil is not None and entry.pupil_known and through.behind_pupil(entry.pupil):
+    whole = entry.lens.focuses_by in (None, "whole")  # else the pupil stands for growth, not for its place
+    if whole and entry.pupil is not None and entry.pupil_known and through.behind_pupil(entry.pupil):
         return ()
     near_m = float(through.subject_m(lens_map.near_value))
     if not np.isfinite(near_m):
