@@ -9,6 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from tapehook.prep import Prep
+from tapehook.prep.shooting_map import map_at, move_words
 from tests.browser.pages_server import Visits
 from tests.browser.test_pocket_figures import ASK, FIGURES, SEED, asked_of_page, command_answer, random_options
 
@@ -120,6 +121,32 @@ def test_a_lens_is_swapped_by_touch(own_pages: Visits) -> None:
     page.locator("#unsent").wait_for(state="hidden")
     other = _open(own_pages)
     assert "35 mm" in other.locator("#lens-line").inner_text()
+
+
+def test_the_ring_follows_the_stop(own_pages: Visits, demo: Prep) -> None:
+    """L10 on camera B: at T2 the ring stands where the map of the shoot has it, and a line says so; wide open where it
+    was read, without a word."""
+    _take_demo(own_pages)
+    page = _open(own_pages, width=360, height=780)
+    page.locator("#cameras button", has_text="B").click()
+    page.get_by_role("button", name="swap lens").click()
+    page.locator("#shelf-list button", has_text="L10").click()
+    page.locator("#lens-line", has_text="21 mm").wait_for()
+    entry = demo.lens("L10")
+    assert entry.focus_map is not None
+    for stop, lens_map in (("T2", map_at(entry)), ("T1.5", entry.focus_map)):
+        assert lens_map is not None
+        page.fill("#stop", stop)
+        page.keyboard.press("Enter")
+        page.fill("#distance", "2 m")
+        page.keyboard.press("Enter")
+        page.locator("#ring", has_text=re.compile(r"\d")).wait_for()
+        shown = float(page.locator("#ring").inner_text().replace(" ", ""))
+        assert shown == pytest.approx(float(lens_map.curve(2.0)[0]), abs=1.0)
+        note = page.locator("#move-note")
+        assert note.is_visible() == (stop == "T2")
+        if stop == "T2":
+            assert note.inner_text() == " ".join(move_words(entry)).replace("+-", "±")
 
 
 def test_a_change_of_lens_starts_with_the_shelf_of_the_camera(own_pages: Visits) -> None:

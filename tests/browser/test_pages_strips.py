@@ -57,6 +57,19 @@ def test_the_strip_follows_its_fields_by_keyboard(demo_pages: Visits) -> None:
     page.get_by_role("alert").filter(has_text='read "wide"').wait_for()
 
 
+def test_a_strip_on_the_extender_by_keyboard(demo_pages: Visits) -> None:
+    """Ticked with Space: the strip of L03 names focal length and stop as they work; lenses without one say so."""
+    page = _open(demo_pages, width=360)
+    for box in page.locator("[name=lens]:checked").all():
+        box.uncheck()
+    page.get_by_label(re.compile("L03 ")).check()
+    page.locator("[name=extender]").focus()
+    page.keyboard.press("Space")
+    page.get_by_text("with the 2x extender: 50 mm").first.wait_for()
+    page.get_by_label(re.compile("L12 ")).check()
+    page.get_by_text("lenses.csv names no extender for it").first.wait_for()
+
+
 @pytest.mark.parametrize("width, side", [(1440, 0), (360, 1)])
 def test_true_size_follows_the_bank_card(demo_pages: Visits, width: int, side: int) -> None:
     """The outline has the card's proportions; when it was set, a strip is as many pixels as the card says, now and when

@@ -291,8 +291,34 @@ def test_glass_behind_an_extender_moves_a_quarter() -> None:
     assert turns[1] == pytest.approx(turns[0] / 4.0)
 
 
+def test_a_strip_under_water_is_that_of_the_port_in_the_job() -> None:
+    """Behind a flat port somebody at D in fresh water stands at front + (D - front)/1.333; the strip says in water."""
+    entry = _entry(a_job([a_lens(port="flat", port_front_mm=200.0)], read_off(noise_deg=0.02)))
+    made, lens_map = _strip(entry, in_water=True, units="m"), _map_of(entry)
+    for tick in made.strip.ticks:
+        seen = 0.2 + (tick.value - 0.2) / 1.333
+        assert tick.position == pytest.approx(float(lens_map.curve(seen)[0]), abs=1e-6)
+    assert made.port is not None
+    assert _strip(entry).port is None
+
+
+def test_behind_a_dome_the_strip_is_laid_by_a_mark_it_has() -> None:
+    """Infinity in the water lies at 0.2 + 0.25/0.333 = 0.95 m of the scale: laid by the farthest mark within it."""
+    entry = _entry(a_job([a_lens(port=250.0, port_front_mm=200.0)], read_off(noise_deg=0.02)))
+    made, lens_map = _strip(entry, in_water=True), _map_of(entry)
+    far = max(made.strip.ticks, key=lambda tick: tick.value)
+    assert math.isinf(far.value)
+    assert far.position == pytest.approx(float(lens_map.curve(0.2 + 0.25 / 0.333)[0]), abs=1e-6)
+    assert made.lay_at.startswith("its own 0.85 m")
+
+
 @pytest.mark.parametrize(
-    "wish, code", [({"extender_on": True}, "no_scale"), ({"extender_on": True, "axis": "iris"}, "no_map")]
+    "wish, code",
+    [
+        ({"in_water": True}, "no_scale"),
+        ({"extender_on": True}, "no_scale"),
+        ({"extender_on": True, "axis": "iris"}, "no_map"),
+    ],
 )
 def test_without_an_extender_there_is_no_such_strip(wish: dict[str, Any], code: str) -> None:
     """A lens that lenses.csv names no extender for is refused, and said why."""

@@ -67,7 +67,8 @@ Example:
 @click.option("--tape", cls=Option, help="Width of the tape, white or clear: 12mm, 1/2in. 12 mm if nothing is said.")
 @click.option("--as-read", cls=Option, is_flag=True, help="Marks as read, not moved for stopping down or glass.")
 @click.option("--extender-on", cls=Option, is_flag=True, help="For the lens on the extender that lenses.csv names.")
-@click.option("--port", cls=Option, help="For use under water behind a port: flat, or the radius of a dome: 100mm.")
+@click.option("--in-water", cls=Option, is_flag=True, help="For use under water behind the port that lenses.csv names.")
+@click.option("--port", cls=Option, help="Under water behind another port: flat, or the radius of a dome: 100mm.")
 @click.option("--port-front", cls=Option, help="From the image plane to its outer face: 180mm.")
 @click.option("--port-glass", cls=Option, help="How thick its glass is: 10mm. Otherwise thin.")
 @click.option("--water", cls=Option, metavar="fresh|sea", help="The water; otherwise fresh.")
@@ -191,6 +192,7 @@ def _strip(entry: "LensPrep", asked: "StripOptions", typed: dict[str, Any]) -> "
         asked.depth_at,
         as_read=bool(typed["as_read"]),
         extender_on=bool(typed["extender_on"]),
+        in_water=bool(typed["in_water"]),
         port=asked.port,
     )
     return lens_strip(entry, wish, text_width)

@@ -234,6 +234,8 @@ class StripsAsked(Asked):
     """From the map as it holds on the shoot, or as it was read; or blank, to be marked by hand."""
     extender: Literal["", "on"] = ""
     """For the lens on the extender that it is also used with."""
+    water: Literal["", "on"] = ""
+    """For use under water, behind the port that it is also used behind."""
     diameter: Short = ""
     circumference: Short = ""
     rotation: Short = ""

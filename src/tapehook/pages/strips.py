@@ -133,9 +133,15 @@ def _one(prep: Prep, entry: LensPrep, asked: StripsAsked, fields: Fields, around
 
 def _wish(around: float, rotation: float | None, asked: StripsAsked, fields: Fields) -> StripWish:
     ring = Ring(around, rotation, asked.far_end == "left", fields.zero)
-    as_read, extender_on = asked.marks == "read", asked.extender == "on"
     return StripWish(
-        ring, asked.axis, asked.units or None, fields.tape_mm, fields.depth_at, as_read=as_read, extender_on=extender_on
+        ring,
+        asked.axis,
+        asked.units or None,
+        fields.tape_mm,
+        fields.depth_at,
+        as_read=asked.marks == "read",
+        extender_on=asked.extender == "on",
+        in_water=asked.water == "on",
     )
 
 

@@ -16,6 +16,7 @@ from tapehook.optics.port import Port
 from tapehook.optics.through import Through
 from tapehook.prep.basis import MM, Optics, stop_view
 from tapehook.prep.extender import extender_of, optics_on, ring_stop
+from tapehook.prep.port import port_of
 from tapehook.prep.results import LensPrep, StopView
 from tapehook.prep.room import room
 from tapehook.prep.shooting_map import map_at, move_words, moved_word
@@ -36,7 +37,7 @@ class StripWish:
 
     ``units`` None takes the system of the lens; ``depth_at``, as on the iris ring, None draws no depth. ``as_read``
     leaves the marks where they were read, whatever the shoot does to focus; ``extender_on`` is for the lens on its
-    extender, ``port`` for use under water.
+    extender, ``in_water`` for use behind its port, ``port`` behind another.
     """
 
     ring: Ring
@@ -46,6 +47,7 @@ class StripWish:
     depth_at: float | None = None
     as_read: bool = False
     extender_on: bool = False
+    in_water: bool = False
     port: Port | None = None
 
 
@@ -119,17 +121,20 @@ def lens_strip(entry: LensPrep, wish: StripWish, text_width: Widths) -> LensStri
         wings=_wings(optics, depth_stop, through) if optics and depth_stop else None,
     )
     made = LensStrip(entry.lens.id, wish.axis, strip, stop, depth_stop, _assumptions(entry, wish), moved, moved_for)
-    return replace(made, lay_at=lay_at, on_extender=_on_extender(entry, wish, stop), port=wish.port)
+    return replace(made, lay_at=lay_at, on_extender=_on_extender(entry, wish, stop), port=through.port)
 
 
 def _through(entry: LensPrep, wish: StripWish) -> Through:
-    """What stands before and behind the lens. Raises StripRefusal where it has no extender."""
+    """What stands before and behind the lens. Raises StripRefusal where it has no extender, or no port."""
     extender = extender_of(entry.lens) if wish.extender_on else None
-    if wish.axis != "focus" and (wish.extender_on or wish.port is not None):
+    port = wish.port or (port_of(entry.lens) if wish.in_water else None)
+    if wish.axis != "focus" and (wish.extender_on or wish.in_water or port is not None):
         raise StripRefusal("no_scale", f"its {wish.axis} ring keeps its marks on an extender and behind a port")
     if wish.extender_on and extender is None:
         raise StripRefusal("no_scale", "lenses.csv names no extender for it")
-    return Through(extender, wish.port)
+    if wish.in_water and port is None:
+        raise StripRefusal("no_scale", "lenses.csv names no port for it")
+    return Through(extender, port)
 
 
 def _bare(
@@ -231,7 +236,7 @@ def _assumptions(entry: LensPrep, wish: StripWish) -> tuple[str, ...]:
         found.append(f"The turn from one end of the scale to the other is given: {wish.ring.rotation_deg:g}°.")
     if wish.extender_on and not entry.lens.extender_length_mm:
         found.append("Length of the extender not given: 0 taken; take its length, mount to mount, off each distance.")
-    if wish.port is not None:
+    if wish.in_water or wish.port is not None:
         found.append("Distances are in the water, from the sensor; they hold near the middle of the picture.")
     return tuple(found)
 
