@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from tapehook.book.jobs import JobDocument
 from tapehook.book.working import open_job
+from tapehook.cli.flicker_answer import flicker_answer
 from tapehook.pages.light import GIVEN, steps_of
 from tests.cli.running import ROOT, run_json
 from tests.cli.shapes import misfits, schema
@@ -244,3 +245,21 @@ def shared(demo_server: Served) -> Client:
     client = Client(demo_server.app)
     client.get("/help")
     return client
+
+
+def test_a_ramp_of_speed_says_what_the_command_says(laptop: Client) -> None:
+    """For 50 and 60 Hz the words of ``tapehook flicker --to-fps``; a time that fits no frame is refused, the exposure
+    stays."""
+    job = job_key(laptop)
+    fields = {**EXPOSURE, "fps": "24", "shutter": "180°", "light": "24 fc", "nd": "0", "solve": "exposure"}
+    part = laptop.get(asked(f"/part/light/{job}", **fields, to_fps="48")).json["parts"]["exposure"]
+    for mains in ("50", "60"):
+        typed = {"fps": "24", "mains": mains, "shutter": "180deg", "to_fps": "48"}
+        ramp = flicker_answer(typed)["ramp"]
+        assert f"from 24 to 48 fps it {ramp['text']}." in part
+    assert "The ramp" not in laptop.get(asked(f"/part/light/{job}", **fields)).json["parts"]["exposure"]
+    late = laptop.get(asked(f"/part/light/{job}", **{**fields, "shutter": "1/30"}, to_fps="96"))
+    assert "a shutter that fits a frame at 96 fps" in late.json["parts"]["exposure"]
+    assert "<strong>" in late.json["parts"]["exposure"]
+    odd = laptop.get(asked(f"/part/light/{job}", **fields, to_fps="fast")).json["parts"]["exposure"]
+    assert 'role="alert"' in odd

@@ -1,6 +1,8 @@
 """The page Radio: the figures of the command, what is tried besides, and words in place of what cannot be read."""
 
+import html
 import json
+import re
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -122,3 +124,28 @@ def test_a_device_that_may_only_look_may_ask(viewer: Client) -> None:
     job = job_key(viewer)
     for address in (f"/job/{job}/radio", f"/part/radio/{job}", f"/api/jobs/{job}/radio", f"/job/{job}/radio.pdf"):
         assert viewer.get(address).status == 200
+
+
+def test_the_plan_goes_into_the_full_handover(laptop: Client) -> None:
+    """Left out unless wanted; the best one, or as set on the page Radio, which leads there with its channels."""
+    job = job_key(laptop)
+    page = laptop.get(f"/job/{job}/radio").text
+    address = html.unescape(re.findall(r'href="([^"]+/handover\?[^"]+)"', page)[0])
+    handover = laptop.get(address).text
+    channels = re.findall(r'name="ch" value="([^"]*)"', handover)
+    networks = laptop.get(f"/api/jobs/{job}/radio").json["networks"]
+    assert channels == [f"{networks[k]['band']}:{networks[k]['channel']}" for k in sorted(networks)]
+    assert 'value="set" selected' in handover
+    assert 'value="set"' not in laptop.get(f"/job/{job}/handover").text
+
+    def words(query: str) -> str:
+        data = laptop.get(f"/job/{job}/pack.pdf?{query}").body
+        with pymupdf.open(stream=data, filetype="pdf") as document:
+            return " ".join(" ".join(str(sheet.get_text()).split()) for sheet in document)
+
+    wanted = f"channel {networks['A']['channel']}"
+    assert wanted not in words("")
+    assert wanted in words("radio=plan")
+    other = next(one for one in ("2450:11", "2450:26") if one != channels[0])
+    chosen = "&".join(f"ch={one}" for one in [other, *channels[1:]])
+    assert f"channel {other.partition(':')[2]}" in words(f"radio=set&{chosen}")

@@ -9,11 +9,10 @@ from tapehook.notation import (
     Shutter,
     format_angle,
     format_shutter_time,
-    format_thirds,
     parse_share,
     parse_shutter,
 )
-from tapehook.optics.exposure import shutter_angle_deg, shutter_time_s, speed_change_stops
+from tapehook.optics.exposure import shutter_angle_deg, shutter_time_s
 from tapehook.optics.flicker import (
     USUAL_TOLERANCE_STOPS,
     any_shutter_from_s,
@@ -22,10 +21,10 @@ from tapehook.optics.flicker import (
     ripple_stops,
     safe_shutters,
     synchronous_rates_fps,
-    unsafe_in_ramp,
     whole_pulse_rates_fps,
 )
 from tapehook.prep.exposure import FRAME_RATE, number_between
+from tapehook.prep.speed_ramp import ramp_as_json
 
 _MOST_LISTED = 12
 _SLOWEST_LISTED, _FASTEST_LISTED = 8.0, 120.0
@@ -123,41 +122,7 @@ def _ramp(
     """The ramp from the frame rate to ``to_fps``, the shutter kept as it was typed."""
     if to_fps is None or shutter is None:
         return None
-    found = unsafe_in_ramp(
-        fps,
-        to_fps,
-        pulses,
-        angle_deg=shutter.angle_deg,
-        time_s=shutter.time_s,
-        tolerance_stops=tolerance,
-        modulation=depth,
-    )
-    keep: Any = "angle" if shutter.angle_deg else "time"
-    lost = float(speed_change_stops(fps, to_fps, keep=keep))
-    return {
-        "to_fps": to_fps,
-        "stops_lost": lost,
-        "unsafe": [
-            {
-                "from_fps": one.from_fps,
-                "to_fps": one.to_fps,
-                "worst_stops": one.worst_stops if math.isfinite(one.worst_stops) else None,
-            }
-            for one in found
-        ],
-        "text": _way_out(found != [], max(fps, to_fps), pulses, lost),
-    }
-
-
-def _way_out(unsafe: bool, fastest_fps: float, pulses: float, lost: float) -> str:  # noqa: FBT001 - a verdict passed on
-    change = f"the exposure changes by {format_thirds(-lost)}" if abs(lost) > 1e-9 else "the exposure does not change"
-    if not unsafe:
-        return f"crosses no unsafe ground; {change}"
-    longest = math.floor(pulses / fastest_fps * (1.0 + 1e-12))
-    if longest < 1:
-        return f"crosses unsafe ground, and no shutter is safe at {fastest_fps:g} fps; {change}"
-    time = format_shutter_time(longest / pulses)
-    return f"crosses unsafe ground; {change}. A shutter kept at {time} is safe throughout"
+    return ramp_as_json(shutter, fps, to_fps, pulses, tolerance_stops=tolerance, modulation=depth)
 
 
 def _assumptions(typed: Mapping[str, str | None]) -> list[str]:

@@ -245,6 +245,10 @@ class StripsAsked(Asked):
     stop: Short = ""
     tape: Short = ""
     paper: Literal["", "a4", "us-letter"] = ""
+    radio: Literal["", "plan", "set"] = ""
+    """For the full handover: no radio plan, the best one, or the channels ``ch``."""
+    ch: tuple[Short, ...] = Field(default=(), max_length=60)
+    """Channel of each camera in the order of letters, such as 2450:15."""
 
 
 class RadioAsked(Asked):

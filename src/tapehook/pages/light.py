@@ -16,6 +16,7 @@ from tapehook.job.stop_pulls import StopPullPlan, stop_pull_from, stop_pull_of
 from tapehook.notation import (
     LUX_PER_FOOT_CANDLE,
     NotationError,
+    Shutter,
     format_stop,
     format_stop_in_thirds,
     parse_filter,
@@ -33,6 +34,7 @@ from tapehook.prep import exposure as exposed
 from tapehook.prep.exposure import Exposure, NoExposure, OnHand, Solved, exposure_of, what_to_solve
 from tapehook.prep.shot_lens import NoPlan
 from tapehook.prep.shots import ShotPlan, plan_shot
+from tapehook.prep.speed_ramp import ramp_as_json
 from tapehook.prep.stop_pull import StopPullPrep, prepare_stop_pull
 from tapehook.prep.stop_pull_chart import pull_chart_of
 from tapehook.prep.stop_pull_findings import stop_pull_findings
@@ -71,6 +73,8 @@ class ExposureAsked(Asked):
     light: Short = ""
     nd: Short = ""
     lens: Short = ""
+    to_fps: Short = ""
+    """Frames a second at the end of a ramp of speed."""
 
 
 class StopPullAsked(Asked):
@@ -216,13 +220,37 @@ def _flicker(mains_hz: float, fps: float, time_s: float) -> tuple[str, bool, str
     return name, False, f"flickers by up to {much}; {way}"
 
 
+def _ramp_said(exposure: Exposure, to_fps: str) -> list[tuple[str, bool, str]]:
+    """The same for a ramp of speed, the shutter kept as it is given; none without one. Raises Misread."""
+    reader = Reader()
+    end = reader.take("ramp to", to_fps, exposed.FRAME_RATE, "a frame rate such as 48")
+    asked, value = exposure.asked, exposure.value
+    fps, shutter = value if exposure.solved == "fps" else asked.fps, asked.shutter
+    if exposure.solved == "shutter" and value:
+        shutter = Shutter(value, None)
+    if end is not None and shutter is not None and shutter.time_s and max(end, fps or 0.0) * shutter.time_s > 1 + 1e-9:
+        reader.refuse("ramp to", to_fps, f"a shutter that fits a frame at {max(end, fps or 0.0):g} fps")
+    reader.done()
+    if end is None or not fps or shutter is None:
+        return []
+    found = []
+    for mains in (50.0, 60.0):
+        one = ramp_as_json(shutter, fps, end, mains_pulses_hz(mains), tolerance_stops=_TOLERANCE_STOPS, modulation=1.0)
+        found.append((f"{mains:g} Hz", not one["unsafe"], f"from {fps:g} to {end:g} fps it {one['text']}."))
+    return found
+
+
 def exposure_shown(now: JobNow, asked: ExposureAsked) -> dict[str, Any]:
     """What the part of exposure shows: the answer, or what cannot be read."""
     try:
         found = exposure_asked(now, asked)
     except Misread as trouble:
-        return {"wrong": [one.sentence() for one in trouble.problems], "exposure": None, "flicker": []}
-    return {"wrong": [], "exposure": found, "flicker": flicker_said(found)}
+        return {"wrong": [one.sentence() for one in trouble.problems], "exposure": None, "flicker": [], "ramp": []}
+    shown = {"wrong": [], "exposure": found, "flicker": flicker_said(found), "ramp": []}
+    try:
+        return {**shown, "ramp": _ramp_said(found, asked.to_fps)}
+    except Misread as trouble:
+        return {**shown, "wrong": [one.sentence() for one in trouble.problems]}
 
 
 def steps_of(units: str) -> dict[str, list[str]]:

@@ -122,6 +122,12 @@ def _scan(text: str) -> Scan | None:
     return scan_of(read_scan(text.encode("utf-8", "replace"), _PROBLEM_WORDS)) if text.strip() else None
 
 
+def planned_channels(job: Job, asked: RadioAsked) -> dict[str, tuple[str, int]]:
+    """Band and channel number of each camera that has one in the plan asked for; empty where there is none."""
+    prep = sheet_of(job, asked).prep
+    return {} if prep is None else {k: (BAND_OF[one.standard], one.number) for k, one in prep.plan.channels.items()}
+
+
 def shown(sheet: RadioSheet, asked: RadioAsked) -> dict[str, Any]:
     """What the template shows of a plan."""
     prep = sheet.prep

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
+from pydantic import Field
 
 from tapehook.book.history import lens_history
 from tapehook.book.jobs import builds_of
@@ -318,8 +319,13 @@ def get_kit(request: Request, desk: At, job: Key) -> Response:
 
 
 @router.get("/job/{job}/handover")
-def get_handover(request: Request, desk: At, job: Key) -> Response:
-    """Handover: make, preview, download."""
+def get_handover(
+    request: Request,
+    desk: At,
+    job: Key,
+    ch: Annotated[list[Annotated[str, Field(max_length=20)]] | None, Query(max_length=60)] = None,
+) -> Response:
+    """Handover: make, preview, download; with the channels ``ch`` of the page Radio where it leads here."""
     now = desk.job(job)
     prep = desk.prep(now)
     open_fixes = [one for one in prep.findings if one.severity == "fix"]
@@ -330,6 +336,8 @@ def get_handover(request: Request, desk: At, job: Key) -> Response:
         now=now,
         topics=now.key,
         fixes=len(open_fixes),
+        channels=ch or [],
+        radios=any(radio.camera for radio in now.job.radios),
         lenses=len(prep.lenses),
     )
 

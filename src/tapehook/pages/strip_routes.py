@@ -17,11 +17,12 @@ from tapehook.handover.pack_tables import pack_tables
 from tapehook.handover.typesetting import Paper
 from tapehook.handover.workbook import workbook
 from tapehook.job.photo_files import missing_photos
-from tapehook.pages.asked import StripsAsked
+from tapehook.pages.asked import RadioAsked, StripsAsked
 from tapehook.pages.at_hand import At, Key
 from tapehook.pages.desk import Desk, JobNow
 from tapehook.pages.letting_in import address_of, own_addresses
 from tapehook.pages.photo_routes import photos_of
+from tapehook.pages.radio import planned_channels
 from tapehook.pages.routes import page, parts
 from tapehook.pages.strips import StripSheet, pictures_of, read_fields, sheet_as_json, sheet_pdf, strips_of
 from tapehook.pages.typed import Misread
@@ -124,7 +125,15 @@ def _pack_wish(request: Request, now: JobNow, desk: Desk, asked: StripsAsked) ->
         asked.units or None,
         url,
         signed_off(desk.book, now.name),
+        channels=_channels(now, asked),
     )
+
+
+def _channels(now: JobNow, asked: StripsAsked) -> dict[str, tuple[str, int]]:
+    """The radio plan that is handed over with the rest; empty for none."""
+    if not asked.radio:
+        return {}
+    return planned_channels(now.job, RadioAsked(mode="judge" if asked.radio == "set" else "plan", ch=asked.ch))
 
 
 @router.get("/job/{job}/pack.pdf")
