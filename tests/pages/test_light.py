@@ -27,6 +27,7 @@ PULL: dict[str, Any] = {
     "iris_speed": "200",
     "extra_speed": "120",
     "extra_backlash": "0.2",
+    "extra_set": "above",
 }
 
 

@@ -82,7 +82,8 @@ def test_any_plan_is_answered_in_full(
 
 
 def test_what_is_not_said_is_assumed_and_told() -> None:
-    """The bare plan rests on five assumptions; with all said, only the iris that was read one way is left."""
+    """The bare plan rests on five assumptions; with all said, the iris that was read one way is left, and how sure the
+    filter's play is; where that was set from nobody said, it is asked for."""
     bare = " ".join(prepared().assumptions)
     for words in (
         "0° at 0 %",
@@ -96,13 +97,17 @@ def test_what_is_not_said_is_assumed_and_told() -> None:
         extra_from_deg=0.0,
         extra_to_deg=90.0,
         extra_backlash_deg=0.2,
+        extra_set_from="below",
         density_plus_minus=0.01,
         iris_speed_deg_s=200.0,
         extra_speed_deg_s=120.0,
         lag_between_ms=40.0,
     )
-    assert [sentence[:26] for sentence in said.assumptions] == ["The iris was not read both"]
+    assert [one[:26] for one in said.assumptions] == ["The iris was not read both", "The filter's 0.2° of backl"]
     assert not any(error.assumed for error in said.pull.errors if error.name != "iris backlash")
+    unsaid = " ".join(prepared(extra_backlash_deg=0.2).assumptions)
+    assert 'extra_set_from = "below"' in unsaid
+    assert "backlash" not in " ".join(prepared(extra_backlash_deg=0.0).assumptions).replace("0.4° of backlash", "")
 
 
 def test_notes_of_the_filter_are_cautions() -> None:

@@ -14,7 +14,7 @@ from tapehook.lens.scale import StopScale
 from tapehook.optics import Pupil, blur_diameter_m, depth_of_field
 from tapehook.optics.polariser import PolariserPair
 from tapehook.shot.stop_course import f_number_for_blur, f_number_for_depth, scaled_course, stop_course
-from tapehook.shot.stop_pull import ExtraRing, IrisRing, balanced_pull, largest_part, shortest_stretch
+from tapehook.shot.stop_pull import ExtraRing, IrisRing, SetFrom, balanced_pull, largest_part, shortest_stretch
 from tests.shot.stop_pulls import exposure_drift, pair_stops, ring_of_stops, stops_of_ring
 
 K0, K90 = 0.32, 5e-5
@@ -218,7 +218,8 @@ def test_any_course_is_worked_out(first: float, last: float, seconds: float, bac
     assert all(np.isfinite(array).all() for array in arrays)
     assert {limit.kind for limit in pull.limits} >= {"density", "iris_range", "extra_speed", "error"}
     if pull.feasible:
-        assert np.ptp(2 * np.log2(t) + PAIR.density(pull.extra_deg) / math.log10(2.0)) <= 1e-6
+        assert np.ptp(2 * np.log2(t) + pull.densities / math.log10(2.0)) <= 1e-6
+        assert np.abs(PAIR.angle_deg(pull.densities) - pull.extra_deg).max() <= backlash / 2 + 1e-9
 
 
 RING = iris(0.2)
@@ -255,3 +256,66 @@ def test_depth_and_blur_give_their_f_number_back(
     if math.isfinite(total):
         assert f_number_for_depth(total, focus, focal, 25e-6, pupil) == pytest.approx(f_number, rel=1e-5)
     assert f_number_for_depth(1.0, focus, focal, 0.0, pupil) == math.inf
+
+
+SIDES = {"below": 1.0, "above": -1.0, "both": 0.0}
+"""By how many halves of the play a motor is ahead of the ring when the ring's angles are set against it."""
+
+
+@pytest.mark.parametrize("way", ["below", "above", "both"])
+@pytest.mark.parametrize("ends", [(2.0, 8.0), (8.0, 2.0), (2.0, 8.0, 2.0)])
+def test_measured_play_of_the_filter_is_taken_up(way: SetFrom, ends: tuple[float, ...]) -> None:
+    """A degree of play behind the filter's motor, up, down, and there and back: in the simulation the light stands
+    still, whichever side the angles were set from, as far as the motor has room at the ends of its travel; told as
+    it is, it would drift by more. The error that is told holds it."""
+    play, seconds = 1.0, 4.0 * (len(ends) - 1)
+    times = np.linspace(0.0, seconds, round(seconds * 24) + 1)
+    t = stop_course(times, np.linspace(0.0, seconds, len(ends)).tolist(), ends, "eased")
+    drifts = []
+    for ring in (_set(play, way), _set(play, way, assumed=True)):
+        pull = balanced_pull(times, t, iris(), ring, lag_s=0.0, tolerance_stops=0.05)
+        motor = pull.extra_deg + SIDES[way] * play / 2.0
+        ticks, drift = exposure_drift(
+            times, pull.iris_positions, motor, stops_of_ring, pair_stops(K0, K90), extra_play=play
+        )
+        off = np.abs(drift + 6.0 + pull.loss_stops)
+        drifts.append(float(off.max()))
+        if not ring.backlash_assumed:
+            assert np.all(off <= np.interp(ticks, times, pull.error_stops) + 0.01)
+    assert drifts[0] <= 0.03
+    rising = ends[0] > ends[-1]  # as the iris opens the filter closes, and its angles rise
+    if len(ends) == 3 or way == "both" or (way == "below") != rising:
+        assert drifts[1] > 2.0 * drifts[0]
+
+
+def _set(play: float, way: SetFrom | None, *, assumed: bool = False) -> ExtraRing:
+    """The pair, turned by a motor with room to both sides."""
+    return ExtraRing(PAIR, -5.0, 95.0, play, 0.0, assumed, set_from=way)
+
+
+@pytest.mark.parametrize("way", ["below", "above", "both"])
+@pytest.mark.parametrize("ends", [(2.0, 8.0), (8.0, 2.0)])
+def test_a_side_nobody_said_stays_in_the_error(way: SetFrom, ends: tuple[float, float]) -> None:
+    """Whichever side the filter was in truth set from, its light is within what is told: half the play is left."""
+    times, t = course(*ends, 6.0)
+    pull = balanced_pull(times, t, iris(), _set(0.6, None), lag_s=0.0, tolerance_stops=0.05)
+    motor = pull.extra_deg + SIDES[way] * 0.3
+    args = stops_of_ring, pair_stops(K0, K90)
+    ticks, drift = exposure_drift(times, pull.iris_positions, motor, *args, extra_play=0.6)
+    told = np.interp(ticks, times, pull.error_stops)
+    assert np.all(np.abs(drift + 6.0 + pull.loss_stops) <= told + 0.01)
+    said = balanced_pull(times, t, iris(), _set(0.6, way), lag_s=0.0, tolerance_stops=0.05)
+    assert said.max_error_stops < 0.5 * pull.max_error_stops
+
+
+def test_no_room_at_the_end_of_the_travel_is_in_the_error() -> None:
+    """Angles that fall to 0 on a motor that ends there: half the play cannot be taken up, and is told."""
+    positions = np.linspace(0.0, 100.0, 11)
+    table = fit_filter_table(positions, 1.505 * positions / 100.0)
+    ring = ExtraRing(table, 0.0, 100.0, 2.0, set_from="both")
+    times, t = course(2.0, 8.0, 6.0)
+    pull = balanced_pull(times, t, iris(), ring, lag_s=0.0, tolerance_stops=1.0)
+    assert pull.extra_deg.min() == 0.0
+    (play,) = [error for error in pull.errors if error.name == "filter backlash"]
+    assert play.stops[-1] == pytest.approx(5.0 / 100.0, rel=0.02)
+    assert play.stops[0] == pytest.approx(0.0, abs=1e-6)

@@ -35,7 +35,8 @@ class CoursePoint(_Part):
 class StopPullPlan(_Part):
     """A balanced stop pull as its file has it; None where the job, or an assumption, says.
 
-    ``extra_from_deg`` and ``extra_to_deg`` are the angles of the filter's ring at 0 % and 100 % of the extra motor.
+    ``extra_from_deg`` and ``extra_to_deg`` are the angles of the filter's ring at 0 % and 100 % of the extra motor,
+    ``extra_set_from`` where the ring came from when they were set: below (angles rising), above, or the middle of both.
     """
 
     lens: Identifier
@@ -47,6 +48,7 @@ class StopPullPlan(_Part):
     iris_speed_deg_s: Positive | None = None
     extra_speed_deg_s: Positive | None = None
     extra_backlash_deg: Annotated[float, Field(ge=0, le=45)] | None = None
+    extra_set_from: Literal["both", "below", "above"] | None = None
     extra_from_deg: Finite | None = None
     extra_to_deg: Finite | None = None
     density_plus_minus: Annotated[float, Field(ge=0, le=1)] | None = None
@@ -65,6 +67,7 @@ _EXPECTED = {
     "iris_speed_deg_s": "degrees of ring a second, such as 300",
     "extra_speed_deg_s": "degrees of ring a second, such as 200",
     "extra_backlash_deg": "degrees of ring, such as 0.3",
+    "extra_set_from": '"below", "above" or "both"',
     "extra_from_deg": "degrees of ring, such as 0",
     "extra_to_deg": "degrees of ring, such as 90",
     "density_plus_minus": "a density, such as 0.02",

@@ -94,6 +94,7 @@ class StopPullAsked(Asked):
     iris_speed: Short = ""
     extra_speed: Short = ""
     extra_backlash: Short = ""
+    extra_set: Literal["", "both", "below", "above"] = ""
     extra_from: Short = ""
     extra_to: Short = ""
     density_plus_minus: Short = ""
@@ -296,6 +297,7 @@ def plan_asked(asked: StopPullAsked) -> StopPullPlan:
     for field, key in KEYS.items():
         value = reader.take(field.replace("_", " "), getattr(asked, field), _number_or_inf, "a number")
         table |= {} if value is None else {key: value}
+    table |= {"extra_set_from": asked.extra_set} if asked.extra_set else {}
     marks = [_mark(at, text, reader) for at, text in enumerate(asked.course, start=1)]
     reader.done()
     table["course"] = sorted((mark for mark in marks if mark), key=lambda mark: float(mark["at_s"]))
@@ -331,7 +333,13 @@ def as_asked(plan: StopPullPlan, name: str) -> StopPullAsked:
         value = getattr(point, _WANTED[wanted])
         course.append(f"{point.at_s:g} {wanted} {value if wanted == 'stop' else _number(value)}")
     return StopPullAsked(
-        shot=name, lens=plan.lens, filter=plan.filter, course=tuple(course), easing=plan.easing, **fields
+        shot=name,
+        lens=plan.lens,
+        filter=plan.filter,
+        course=tuple(course),
+        easing=plan.easing,
+        extra_set=plan.extra_set_from or "",
+        **fields,
     )
 
 

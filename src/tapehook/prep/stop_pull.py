@@ -36,6 +36,8 @@ from tapehook.shot.stop_pull import (
 Floats = npt.NDArray[np.float64]
 
 SMALLEST_T, LARGEST_T = 0.5, 128.0
+SURE_PLAY_DEG = 0.1
+"""How sure the measured play of a variable filter is taken to be, 95 %. No source."""
 USUAL_LAG_S = 0.040
 """How far one motor is taken to be behind the other where nobody measured it: about a frame. No source."""
 SURE_LAG_S = 0.010
@@ -213,10 +215,7 @@ def _extra(plan: StopPullPlan, on_hand: Filter, light: VariableFilter, said: lis
     end = last if plan.extra_to_deg is None else plan.extra_to_deg
     if plan.extra_from_deg is None or plan.extra_to_deg is None:
         said.append(f"The extra motor is taken to turn the filter from {start:g}° at 0 % to {end:g}° at 100 %.")
-    backlash = plan.extra_backlash_deg
-    if backlash is None:
-        backlash = USUAL_PLAY_DEG
-        said.append(f"{backlash:g}° of backlash is assumed between extra motor and filter.")
+    backlash, left = _filter_play(plan, said)
     sure = plan.density_plus_minus
     if on_hand.kind == "pair" and sure is None:
         sure = USUAL_DENSITY_PLUS_MINUS
@@ -236,7 +235,33 @@ def _extra(plan: StopPullPlan, on_hand: Filter, light: VariableFilter, said: lis
         plan.extra_backlash_deg is None,
         on_hand.kind == "pair" and plan.density_plus_minus is None,
         plan.extra_speed_deg_s,
+        plan.extra_set_from,
+        left,
     )
+
+
+def _filter_play(plan: StopPullPlan, said: list[str]) -> tuple[float, float]:
+    """The play between extra motor and filter and how sure it is, degrees, with what is done about it."""
+    play = plan.extra_backlash_deg
+    if play is None:
+        said.append(
+            f"{USUAL_PLAY_DEG:g}° of backlash is assumed between extra motor and filter, and not taken up. "
+            "Measure it: extra_backlash_deg."
+        )
+        return USUAL_PLAY_DEG, 0.0
+    if play == 0.0:
+        return 0.0, 0.0
+    left = min(SURE_PLAY_DEG, play)
+    said.append(
+        f"The filter's {play:g}° of backlash is taken up in the way the extra motor turns, and taken to be sure to "
+        f"+- {left:g}°."
+    )
+    if plan.extra_set_from is None:
+        said.append(
+            "From which side the filter was set to its motor is not said: half its backlash stays in the error. "
+            'Set it from one side and say so: extra_set_from = "below", "above", or "both" for the middle.'
+        )
+    return play, left
 
 
 def _motors(job: Job, lens: Lens) -> tuple[Motor, ...]:

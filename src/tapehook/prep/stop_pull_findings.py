@@ -7,7 +7,10 @@ from tapehook.shot.stop_pull import PullError, PullLimit
 
 _LESS_ERROR = {
     "iris backlash": ("Read a few stops of the iris both ways", "its play is then taken up"),
-    "filter backlash": ("Measure the play between extra motor and filter, and arrive from one side", ""),
+    "filter backlash": (
+        "Measure the play between extra motor and filter, and say from which side they were set",
+        "it is then taken up",
+    ),
     "lag between motors": ("Measure the lag of both motors and write it into job.toml", "or pull more slowly"),
     "iris map": ("Read more stops of the iris", "the map is then surer"),
     "filter table": ("Measure the filter at eight to twelve angles from end to end", "as a table in job.toml"),

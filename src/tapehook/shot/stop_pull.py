@@ -3,7 +3,8 @@
 A stop T loses s = 2 log2 T stops of light, a filter of density D loses D/log10 2. The pull holds their sum: where the
 course is at its deepest stop the filter rests, elsewhere it takes what the iris does not. The depth changes with the
 iris alone. What cannot be exact is an error of exposure in stops: the play of iris and filter gears, the one motor
-lagging behind the other, the iris map, and the filter's table; lasting errors add, scatter adds in squares.
+lagging behind the other, the iris map, and the filter's table; lasting errors add, scatter adds in squares. Play that
+was measured is taken up: the motor is told half of it ahead in the way it turns.
 """
 
 from collections.abc import Sequence
@@ -19,11 +20,13 @@ from tapehook.optics.exposure import DENSITY_PER_STOP
 from tapehook.shot.stop_course import scaled_course
 
 Floats = npt.NDArray[np.float64]
+SetFrom = Literal["both", "below", "above"]
 LimitKind = Literal["density", "iris_range", "iris_speed", "extra_speed", "error"]
 
 MOST_GEAR_ERROR_STOPS = 0.1
 """Exposure error by half the play of the filter's gears from which on its densities are not used. Our choice."""
 _LEAST_PLAY_DEG = 0.05
+_SIDES: dict[SetFrom | None, float] = {"both": 0.0, "below": 1.0, "above": -1.0, None: 0.0}
 _DENSEST = 6.0
 _ANGLES = 4001
 _OFFSETS = 25
@@ -58,7 +61,9 @@ class ExtraRing:
 
     ``from_deg`` and ``to_deg`` are the ring angles at 0 % and 100 % of the motor's travel. ``backlash_deg`` is the
     whole play between motor and filter, ``density_plus_minus`` (95 %) how sure its densities are where the filter has
-    no band of its own. ``speed_deg_s`` is the most the ring can do, None where nobody said.
+    no band of its own. ``speed_deg_s`` is the most the ring can do, None where nobody said. Play that is not assumed is
+    taken up, and sure to ``backlash_plus_minus_deg`` (95 %). ``set_from`` is where the ring's angles came from when
+    they were set against the motor: below (rising), above, or the middle of both; None where nobody said.
     """
 
     filter: VariableFilter
@@ -69,11 +74,37 @@ class ExtraRing:
     backlash_assumed: bool = False
     densities_assumed: bool = False
     speed_deg_s: float | None = None
+    set_from: SetFrom | None = None
+    backlash_plus_minus_deg: float = 0.0
 
     def percent(self, angle_deg: npt.ArrayLike) -> Floats:
         """Position of the motor in percent of its travel."""
         p: Floats = 100.0 * (np.asarray(angle_deg, dtype=np.float64) - self.from_deg) / (self.to_deg - self.from_deg)
         return p
+
+    def taken_up(self, angles_deg: Floats) -> Floats:
+        """What the motor is told for ring angles (n,) in turn: half the play ahead in the way they go, where measured.
+
+        No farther than the travel of the motor.
+        """
+        if self.backlash_assumed:
+            return angles_deg
+        shift = (_ways(angles_deg) - _SIDES[self.set_from]) * self.backlash_deg / 2.0
+        low, high = np.sort([self.from_deg, self.to_deg])
+        told: Floats = np.clip(angles_deg + shift, np.minimum(low, angles_deg), np.maximum(high, angles_deg))
+        return told
+
+    def left_of_play(self, angles_deg: Floats, told_deg: Floats) -> Floats:
+        """How far the ring may be from its angles (n,) by its play, told angles ``told_deg``; degrees."""
+        half = np.full(angles_deg.shape, self.backlash_deg / 2.0)
+        if self.backlash_assumed:
+            return half
+        turned = _ways(angles_deg) - _SIDES[self.set_from]
+        short = np.abs(angles_deg + turned * self.backlash_deg / 2.0 - told_deg)
+        # Whichever side they were set from, angles taken for the middle of the play are off by half of it at most.
+        unsaid = half if self.set_from is None else 0.0
+        left: Floats = short + unsaid + np.abs(turned) * self.backlash_plus_minus_deg / 2.0
+        return left
 
     @cached_property
     def densities(self) -> tuple[float, float]:
@@ -134,8 +165,8 @@ class PullLimit:
 class StopPull:
     """A balanced stop pull, arrays of n samples.
 
-    ``iris_positions`` in the unit of the lens's read-out and ``extra_deg`` are what the motors are told, the iris half
-    its play ahead in the way it turns where the play was measured. ``loss_stops`` is the light that the filter takes at
+    ``iris_positions`` in the unit of the lens's read-out and ``extra_deg`` are what the motors are told, each half its
+    play ahead in the way it turns where the play was measured. ``loss_stops`` is the light that the filter takes at
     rest, lost throughout. ``error_stops`` (n,) is the budget of ``errors``.
     """
 
@@ -183,23 +214,27 @@ def balanced_pull(
     if times.size < 2 or times.shape != t.shape:
         raise ValueError("a pull needs two or more samples")
     told = _told(times, t, iris, extra, extra_ahead_s)
-    gears = _gear_errors(iris, extra, t, told.angles, told.way)
+    gears = _gear_errors(iris, extra, t, told)
     errors = (*gears, _lag_error(times, 2.0 * np.log2(t), lag_s, assumed=lag_assumed))
     error = _added(errors)
     limits = (*told.limits, PullLimit("error", float(error.max()), tolerance_stops, "stops", hard=False))
-    loss, percent = told.rest / DENSITY_PER_STOP, extra.percent(told.angles)
-    return StopPull(times, t, told.positions, told.densities, told.angles, percent, loss, errors, error, limits)
+    loss, percent = told.rest / DENSITY_PER_STOP, extra.percent(told.extra_deg)
+    return StopPull(times, t, told.positions, told.densities, told.extra_deg, percent, loss, errors, error, limits)
 
 
 @dataclass(frozen=True, slots=True)
 class _Told:
-    """What both motors are told along a course, (n,), the density at rest, and the limits that forbid a pull."""
+    """What both motors are told along a course, (n,), the density at rest, and the limits that forbid a pull.
+
+    ``angles`` are those the filter's ring is to stand at, ``extra_deg`` what its motor is told for them.
+    """
 
     positions: Floats
     way: Floats
     rest: float
     densities: Floats
     angles: Floats
+    extra_deg: Floats
     limits: tuple[PullLimit, ...]
 
     @property
@@ -216,13 +251,14 @@ def _told(times: Floats, t: Floats, iris: IrisRing, extra: ExtraRing, extra_ahea
     rest = _resting_density(extra, wanted, times)
     densities = np.clip(rest + wanted, least, most)
     angles = np.asarray(extra.filter.angle_deg(densities), dtype=np.float64)
+    extra_deg = extra.taken_up(angles)
     span = (most - least) / DENSITY_PER_STOP
     limits = (
         PullLimit("density", float(np.ptp(stops)), span, "stops", hard=True),
         *_range_limits(iris.lens_map, t),
-        *_speed_limits(iris, extra, positions, angles, times),
+        *_speed_limits(iris, extra, positions, extra_deg, times),
     )
-    return _Told(positions, way, rest, densities, angles, limits)
+    return _Told(positions, way, rest, densities, angles, extra_deg, limits)
 
 
 def largest_part(times_s: npt.ArrayLike, t_stops: npt.ArrayLike, iris: IrisRing, extra: ExtraRing) -> float:
@@ -299,24 +335,25 @@ def _speed(positions: npt.ArrayLike, times: Floats) -> float:
     return float(np.max(np.abs(np.diff(np.asarray(positions, dtype=np.float64))) / np.diff(times)))
 
 
-def _gear_errors(iris: IrisRing, extra: ExtraRing, t: Floats, angles: Floats, way: Floats) -> list[PullError]:
+def _gear_errors(iris: IrisRing, extra: ExtraRing, t: Floats, told: _Told) -> list[PullError]:
     """What play, map and table do to the exposure: stops at each moment."""
     ring = iris.lens_map
     step = 1.0 + 1e-4
     high, low = np.minimum(t * step, ring.near_value), np.maximum(t / step, ring.far_value)
     per_stop = np.abs(ring.curve(high) - ring.curve(low)) / np.maximum(2.0 * np.log2(high / low), 1e-12)
     per_stop = np.maximum(per_stop, 1e-9)
-    play, moves = ring.play(), bool(np.any(way))
+    play, moves = ring.play(), bool(np.any(told.way))
     if play:
         half = np.full(t.shape, Z95 * play.sd / 2.0)
     else:
         half = np.full(t.shape, iris.assumed_play_deg / 2.0 / ring.degrees_per_unit if moves else 0.0)
-    answer = np.asarray(extra.filter.stops_per_degree(angles), dtype=np.float64)
+    answer = np.asarray(extra.filter.stops_per_degree(told.angles), dtype=np.float64)
+    left = extra.left_of_play(told.angles, told.extra_deg)
     return [
         PullError("iris backlash", "scatter" if play else "bias", half / per_stop, assumed=play is None),
-        PullError("filter backlash", "bias", extra.backlash_deg / 2.0 * answer, extra.backlash_assumed),
+        PullError("filter backlash", "bias", left * answer, extra.backlash_assumed),
         PullError("iris map", "scatter", ring.position_band(t)[1] / per_stop),
-        PullError("filter table", "scatter", _table_error(extra, angles), extra.densities_assumed),
+        PullError("filter table", "scatter", _table_error(extra, told.angles), extra.densities_assumed),
     ]
 
 
