@@ -199,10 +199,15 @@ def test_what_is_not_tested_stands_on_the_cover(pack: Pack) -> None:
         assert f"{one['what']}: {', '.join(one['lenses'])}." in _one_way(pack.cover)
 
 
-def test_quirks_and_condition_are_handed_on(pack: Pack) -> None:
-    """Those of L13 as they were written down, its photo by name, and its safe stop; the photo is not missing."""
-    text = _one_way(pack.text_of("55 mm T1.4 · serial H-0553"))
-    assert "Loose gear: arrive from the same side, always." in text
-    assert "scratch on the rear element, near the rim; filter thread dented; photos photos/L13-rear.png" in text
-    assert "(missing)" not in text
+def test_quirks_and_condition_are_handed_on(client: Client, pack: Pack) -> None:
+    """Those of L13 at the bench and on paper, its photo by name; its safe stop on paper. L12 has no such line."""
+    job = job_key(client)
+    bench, other = (_page(client, f"/job/{job}/bench/{lens_key(client, job, lens)}") for lens in ("L13", "L12"))
+    paper = _one_way(pack.text_of("55 mm T1.4 · serial H-0553"))
+    for text in (bench, paper):
+        assert "Loose gear: arrive from the same side, always." in text
+        assert "scratch on the rear element, near the rim; filter thread dented; photos photos/L13-rear.png" in text
+        assert "(missing)" not in text
+    assert "Quirks:" not in other
+    assert "On receipt:" not in other
     assert "safe from T" in " ".join(pack.texts)

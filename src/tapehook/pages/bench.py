@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from tapehook.book.measuring import Measurement
 from tapehook.finding import Finding
+from tapehook.handover.handed_on import lens_lines
 from tapehook.handover.pdf_pictures import map_chart_of
 from tapehook.job import ChartTest, Lens, Reading
 from tapehook.notation import format_distance, format_position
@@ -59,6 +60,8 @@ class Bench:
     picture_narrow: str | None
     through: tuple[ThroughView, ...]
     """The lens bare, with its extender, behind its port; empty where it has neither."""
+    told: tuple[tuple[str, str], ...]
+    """Quirks and condition as somebody wrote them down, each with its label; empty where nobody did."""
     last: str
     """What undo would take back, in words; empty for nothing."""
 
@@ -80,6 +83,7 @@ def bench_of(now: JobNow, entry: LensPrep, row_id: str, pictures: Sequence[str] 
         picture=map_chart_of(entry, CHART_WIDTH, CHART_HEIGHT) if "wide" in pictures else None,
         picture_narrow=map_chart_of(entry, NARROW_WIDTH, NARROW_HEIGHT) if "narrow" in pictures else None,
         through=through_views(entry),
+        told=tuple(lens_lines(lens)),
         last=_last(measured, lens),
     )
 
