@@ -49,8 +49,8 @@ TROUBLES = (
     Trouble("port.share", "L06", "2'3\""),
     Trouble("morning.moved", None, "µm", sure=True),
     Trouble("morning.lens", "L03", "µm", sure=True),
-    Trouble("morning.lens", "L11", "µm", sure=True),
-    Trouble("morning.lens", "L13", "µm", sure=True),
+    Trouble("morning.lens", "L11", "4 m", sure=True),
+    Trouble("morning.lens", "L13", "4 m", sure=True),
     Trouble("weather.fogs", None, "15.4 °C"),
     Trouble("backlash.share", "L13", "110 counts", sure=True),
 )
@@ -211,3 +211,5 @@ def test_quirks_and_condition_are_handed_on(client: Client, pack: Pack) -> None:
     assert "Quirks:" not in other
     assert "On receipt:" not in other
     assert "safe from T" in " ".join(pack.texts)
+    (shown,) = [at for at, text in enumerate(pack.texts) if "Condition, with photos" in text and "L13-rear" in text]
+    assert len(pack.pages[shown].get_images()) == 1

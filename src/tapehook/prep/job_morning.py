@@ -121,7 +121,7 @@ def _of_lens(entry: LensPrep, own: Sequence[Checked], prep: Prep, kit: Morning |
     half_m = Z95 * float(np.sqrt(np.mean([one.sd_m**2 for one in own])))
     room_m, stop = own[0].room_m, own[0].stop.text
     used, spread = abs(shift_m) / room_m, half_m / room_m
-    where = _where([one.check for one in own], prep.job)
+    where = _where([one.check for one in own], entry)
     shift = f"{UM * abs(shift_m):.0f} +- {UM * half_m:.0f} µm"
     figure = depth_used(used, stop, spread)
     make = Maker(entry.lens, entry.title)
@@ -145,10 +145,11 @@ def _of_lens(entry: LensPrep, own: Sequence[Checked], prep: Prep, kit: Morning |
     return make("morning.lens", severity, message, step, figure)
 
 
-def _where(checks: Sequence[Check], job: Job) -> str:
+def _where(checks: Sequence[Check], entry: LensPrep) -> str:
+    """The charts in words, a distance in the system of the lens, as on its ring."""
     if len(checks) > 1:
         return f"{len(checks)} charts"
-    return f"a chart at {format_distance(checks[0].distance_m, job.units)}"
+    return f"a chart at {format_distance(checks[0].distance_m, entry.system)}"
 
 
 def _known_before(entry: LensPrep, own: Sequence[Checked], prep: Prep) -> str:
@@ -169,7 +170,7 @@ def _nothing_said(prep: Prep, unjudged: Sequence[Unjudged]) -> Iterator[Finding]
     """Checks that nothing can be made of, each on its lens."""
     for one in unjudged:
         entry = prep.lens(one.row.lens_id)
-        where = format_distance(one.row.chart_distance_m, prep.job.units)
+        where = format_distance(one.row.chart_distance_m, entry.system)
         message = f"Its morning check on a chart at {where} says nothing: that needs {one.expected}."
         step = "Put that right, or check another lens in its place."
         yield Maker(entry.lens, entry.title)("morning.unjudged", "info", message, step)
