@@ -347,6 +347,12 @@ class Radio(Record):
     sensitivity_dbm: Level | None = Field(None, description="Weakest signal it hears, dBm", examples=[-95.0])
     adjacent_db: Level | None = Field(None, description="Rejection of the next channel, dB", examples=[20.0])
     alternate_db: Level | None = Field(None, description="Rejection of the next but one, dB", examples=[40.0])
+    co_channel_db: Annotated[float, Field(ge=0, le=40)] | None = Field(
+        None, description="How far a signal must stand above one on its own channel, dB; 6 is assumed", examples=[8.0]
+    )
+    other_band_db: Annotated[float, Field(ge=0, le=150)] | None = Field(
+        None, description="Rejection of another band, dB; 50 is assumed", examples=[60.0]
+    )
     listens: bool = Field(
         default=False,
         description="Listens before it talks and changes frequency by itself when it hears another: both",
@@ -430,6 +436,12 @@ class Job(Record):
     region: Name | None = Field(None, description="Where radios are used", examples=["GB"])
     surroundings: Literal["free_space", "in_sight", "no_sight", "homes"] | None = Field(
         None, description="What radio links cross", examples=["in_sight"]
+    )
+    body_loss_db: Annotated[float, Field(ge=0, le=60)] | None = Field(
+        None, description="What a body takes of a wanted radio signal, dB; 10 is assumed", examples=[15.0]
+    )
+    most_receivers: Annotated[int, Field(ge=1, le=50)] | None = Field(
+        None, description="So many receivers a hand unit serves; 3 is assumed", examples=[4]
     )
     fired_effects: bool = Field(
         default=False, description="Electrically fired effects are on the call", examples=[True]

@@ -17,7 +17,9 @@ from tapehook.radio.plan import RadioPlan, judge_plan, make_plan
 from tapehook.radio.scan import Scan
 
 MOST_RECEIVERS = 3
-"""Receivers in one camera's network. Common practice, no source."""
+"""Receivers in one camera's network where the job does not say. Common practice, no source."""
+BODY_LOSS_DB = 10.0
+"""What a body takes of a wanted signal where the job does not say. No source."""
 _APART_M, _LINK_M, _OTHERS_M = 5.0, 30.0, 10.0
 _SENDS_DBM = 20.0
 BAND_OF = {standard: band for band, standard in FOCUS_STANDARDS.items()}
@@ -129,7 +131,8 @@ def _on_the_air(
     emitters = tuple(_emitter(one, len(letters)) for one in job.emitters)
     networks = [_elsewhere(one, moved) for one in networks]
     emitters = tuple(replace(one, place=moved.get(f"sender {at}", one.place)) for at, one in enumerate(emitters))
-    return permits, refused, Air(tuple(networks), emitters, job.surroundings or "in_sight", scan=scan)
+    body_db = BODY_LOSS_DB if job.body_loss_db is None else job.body_loss_db
+    return permits, refused, Air(tuple(networks), emitters, job.surroundings or "in_sight", body_db, scan)
 
 
 def _elsewhere(network: Network, moved: Mapping[str, Place]) -> Network:
@@ -202,6 +205,8 @@ def _kind(radio: Radio) -> RadioKind:
         least.sensitivity_dbm if radio.sensitivity_dbm is None else radio.sensitivity_dbm,
         least.adjacent_db if radio.adjacent_db is None else radio.adjacent_db,
         least.alternate_db if radio.alternate_db is None else radio.alternate_db,
+        other_band_db=least.other_band_db if radio.other_band_db is None else radio.other_band_db,
+        protection_db=least.protection_db if radio.co_channel_db is None else radio.co_channel_db,
     )
 
 
@@ -219,6 +224,8 @@ def _network(letter: str, at: int, radios: list[Radio], options: tuple[Channel, 
         max(one.sensitivity_dbm for one in kinds),
         min(one.adjacent_db for one in kinds),
         min(one.alternate_db for one in kinds),
+        other_band_db=min(one.other_band_db for one in kinds),
+        protection_db=max(one.protection_db for one in kinds),
     )
     camera = Place(_APART_M * at, 0.0)
     beside = Place(camera.x_m, _LINK_M)
@@ -284,8 +291,24 @@ def _assumed(job: Job, taken: Sequence[Taken], scan: Scan | None) -> list[str]:
             "What the scan heard is taken to be heard at every radio, each level as the power in its step; own radios "
             "were off. Senders listed besides count twice, on the safe side."
         )
-    said.append("A body takes 10 dB of each wanted signal (no source); other senders arrive as in free space.")
-    said.append(
-        "A signal must stand 6 dB above one on its own channel, and another band is rejected by 50 dB. No source."
-    )
+    said += _assumed_without_source(job, mine)
+    return said
+
+
+def _assumed_without_source(job: Job, mine: Sequence[Radio]) -> list[str]:
+    """The figures that no standard gives, where nobody entered them."""
+    least, said = RadioKind(), []
+    if job.body_loss_db is None:
+        said.append(f"A body takes {BODY_LOSS_DB:g} dB of each wanted signal (body_loss_db, no source).")
+    if any(radio.co_channel_db is None for radio in mine):
+        said.append(
+            f"A signal must stand {least.protection_db:g} dB above one on its own channel, where a radio does not say "
+            "(co_channel_db, no source)."
+        )
+    if any(radio.other_band_db is None for radio in mine):
+        said.append(
+            f"Another band is rejected by {least.other_band_db:g} dB, where a radio does not say (other_band_db, no "
+            "source)."
+        )
+    said.append("Other senders arrive as in free space.")
     return said

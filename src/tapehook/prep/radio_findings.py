@@ -206,8 +206,17 @@ def _effects(prep: RadioPrep) -> Iterator[Finding]:
 
 
 def _crowded(prep: RadioPrep) -> Iterator[Finding]:
+    said = prep.job.most_receivers
+    most = MOST_RECEIVERS if said is None else said
     for one in prep.air.networks:
-        if len(one.receivers) > MOST_RECEIVERS:
-            message = f"Camera {one.letter} has {len(one.receivers)} receivers; up to {MOST_RECEIVERS} are usual."
-            step = "Ask the maker of the hand unit how many it serves."
-            yield Finding("radio-receivers", "watch", f"Camera {one.letter}", message, step, camera=one.letter)
+        if len(one.receivers) > most:
+            there = f"Camera {one.letter} has {len(one.receivers)} receivers"
+            if said is None:
+                severity: Severity = "watch"
+                message = f"{there}; up to {most} are usual."
+                step = "Ask the maker of the hand unit how many it serves, and enter it: most_receivers in job.toml."
+            else:
+                severity = "fix"
+                message = f"{there}; its hand unit serves {most}."
+                step = "Take receivers off this camera, or give some a hand unit of their own."
+            yield Finding("radio-receivers", severity, f"Camera {one.letter}", message, step, camera=one.letter)
