@@ -174,7 +174,8 @@ def test_what_is_no_toml_is_told_by_line(text: str, row: int, read: str) -> None
     found = problems(text)
 
     assert len(found) == 1
-    assert found[0].startswith(f'job.toml row {row}: read "{read}", expected TOML (')
+    wanted = 'a key and what it holds, such as title = "Harbour, unit 1" (TOML: '
+    assert found[0].startswith(f'job.toml row {row}: read "{read}", expected {wanted}')
 
 
 def test_all_problems_of_the_file_are_told() -> None:

@@ -39,7 +39,7 @@ def a_lens(lens_id: str = "L1", **instead: object) -> Lens:
         "reading_step": 0.1,
         "units_per_turn": 360.0,
         "close_focus_m": NEAREST_M,
-        "serial": "4711",
+        "serial": "4711" if lens_id == "L1" else f"4711-{lens_id}",
         "pupil_to_sensor_mm": 41.0,
         "pupil_magnification": 1.15,
         "blur_floor_mm": 0.005,

@@ -36,6 +36,15 @@ CASES: dict[str, tuple[Job, Job]] = {
     "lens.no_stop": (a_job([a_lens(t_stop=None)], shooting_stop=None), _alone(t_stop=None)),
     "lens.blur_floor": (_alone(blur_floor_mm=0.03), _alone(blur_floor_mm=0.02)),
     "lens.serial_not_read": (a_job([a_lens(serial=None), a_lens("L2")]), a_job([a_lens(serial=None)])),
+    "lens.serial_twice": (
+        a_job([a_lens(), a_lens("L2", serial="4711")]),
+        a_job([a_lens(model="A"), a_lens("L2", model="B", serial="4711"), a_lens("L3", focal_mm=35.0, serial="4711")]),
+    ),
+    "lens.labels_alike": (a_job([a_lens("L1"), a_lens("l 1")]), a_job([a_lens("L1"), a_lens("L11")])),
+    "map.pasted_twice": (
+        a_job(readings=[*read_off(noise_deg=0.1), *read_off(noise_deg=0.1)]),
+        a_job(readings=[*read_off(noise_deg=0.1, seed=1), *read_off(noise_deg=0.1, seed=2)]),
+    ),
     "map.suspect_mark": (a_job(readings=with_slip(read_off(), 2.5, 30.0)), GOOD),
     "map.refused": (a_job(readings=read_off(DISTANCES_M[:3])), a_job(readings=read_off(DISTANCES_M[:5]))),
     "map.not_monotone": (

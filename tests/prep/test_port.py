@@ -179,3 +179,11 @@ def test_a_port_behind_the_pupil_is_no_port(tmp_path: Path) -> None:
     assert (finding.code, finding.severity) == ("port.behind_pupil", "fix")
     assert found.reaches is None
     assert found.used is None
+
+
+def test_glass_thicker_than_a_dome_is_of_no_use() -> None:
+    """A dome of 50 mm with 48 mm of glass shows infinity behind the sensor: said as such, with no distance."""
+    found, finding = _found(port=50.0, port_front_mm=20.0, port_glass_mm=48.0, pupil_to_sensor_mm=None)
+    assert found.infinity_m < 0
+    assert (finding.code, finding.severity) == ("port.no_reach", "fix")
+    assert "behind the sensor" in finding.message

@@ -59,7 +59,13 @@ def _syntax(text: str, trouble: str) -> Problem:
     lines = text.splitlines() or [""]
     row = int(place.group(1)) if place and place.group(1) else len(lines)
     reason = _PLACE.sub("", trouble)
-    return Problem(FILE, row, None, lines[min(row, len(lines)) - 1].strip(), f"TOML ({reason[:80]})")
+    return Problem(
+        FILE,
+        row,
+        None,
+        lines[min(row, len(lines)) - 1].strip(),
+        f'a key and what it holds, such as title = "Harbour, unit 1" (TOML: {reason[:80]})',
+    )
 
 
 def _too_much(value: object, path: str = "", depth: int = 0) -> Iterator[Problem]:

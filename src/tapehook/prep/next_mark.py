@@ -85,7 +85,8 @@ def _first(entry: LensPrep, read: list[float]) -> Advice:
     near_m = entry.lens.close_focus_m or min((d for d in read if math.isfinite(d)), default=None)
     why = None
     if len(set(read)) > TREND:
-        why = f"it has no map although it was read: {entry.axes['focus'].refusal}"
+        why = f"it has no map although it was read: {entry.axes['focus'].refusal}; "
+        why += "read close focus, infinity, and three or more marks between, both ways"
     elif near_m is None:
         why = "no near mark was read and its close focus is not known: write close_focus_m into lenses.csv"
     if near_m is None or why is not None:

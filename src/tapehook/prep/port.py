@@ -172,6 +172,11 @@ def _shape(port: Port) -> str:
 
 def _no_reach(make: Maker, found: Ported, system: System) -> Finding:
     assert found.near_m is not None  # noqa: S101 - without a close focus nothing is out of reach
+    if not found.infinity_m > 0:
+        message = (
+            f"Behind {_shape(found.port)} the picture of infinity lies behind the sensor: it focuses on nothing there."
+        )
+        return make("port.no_reach", "fix", message, "Measure the port again: its radius, its glass, where it stands.")
     infinity, near = format_distance(found.infinity_m, system), format_distance(found.near_m, system)
     message = (
         f"Behind {_shape(found.port)} it must focus at {infinity} for infinity in the water, and its ring ends at "
@@ -216,8 +221,10 @@ def _sees(found: Ported, system: System) -> str:
     subject = format_distance(CLOSE_M[system], system)
     seen_m = float(found.port.seen_m(CLOSE_M[system]))
     close = ""
-    if not math.isnan(seen_m):
+    if seen_m > 0:
         close = f"at {format_distance(seen_m, system)} for a subject at {subject} in the water"
+    if not found.infinity_m > 0:
+        return "its picture of infinity lies behind the sensor"
     if math.isinf(found.infinity_m):
         return f"it must focus {close} (infinity stays infinity)" if close else "infinity stays infinity"
     far = f"it must focus at {format_distance(found.infinity_m, system)} for infinity"

@@ -24,6 +24,7 @@ from tapehook.prep.basis import (
     width_spread,
 )
 from tapehook.prep.checks import lens_findings
+from tapehook.prep.doubles import double_findings
 from tapehook.prep.extender import extender_findings
 from tapehook.prep.flange import lens_flange
 from tapehook.prep.flange_findings import cameras_with_flanges, with_flanges
@@ -108,6 +109,7 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
     found += [finding for camera in cameras for finding in camera.findings]
     found += _job_findings(job)
     found += unread_findings(job)
+    found += double_findings(job)
     found += [finding for finding in across if finding.lens_id is None]
     assumptions = sorted({sentence for entry in lenses for sentence in entry.assumptions})
     assumptions += weather_assumptions(job)
