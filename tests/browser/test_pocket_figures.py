@@ -158,28 +158,30 @@ def test_ring_position_agrees_with_the_map(demo: Prep, open_pocket: OpenPocket) 
 
 
 def test_ring_position_follows_the_stop(demo: Prep, open_pocket: OpenPocket) -> None:
-    """With a stop, of the lenses that are moved for it: the map at that stop, within a twentieth of its band."""
+    """With a stop, of the lenses that are moved for it: the map at that stop, within a twentieth of its band; behind a
+    2x, which sees the glass a quarter as thick, too."""
     page = open_pocket(demo)
     moved = [entry for entry in demo.lenses if moved_word(entry)]
     assert moved
     for entry in moved:
         index = demo.lenses.index(entry)
-        for t in (entry.widest.t_number if entry.widest else 2.0, 2.0, 4.0):
-            lens_map = map_at(entry, stop_view(t, entry.transmission))
+        for t, factor in ((entry.widest.t_number if entry.widest else 2.0, 1.0), (2.0, 1.0), (4.0, 1.0), (2.0, 2.0)):
+            lens_map = map_at(entry, stop_view(t, entry.transmission), factor)
             assert lens_map is not None
             distances = lens_map.scale.value(np.linspace(0.051, 1.04, 23))
             found = np.array(
                 page.evaluate(
-                    """([index, distances, t]) => distances.map((d) => {
-                      const at = tapehook.ringPosition(tapehook.job.lenses[index].map, d, t);
+                    """([index, distances, t, factor]) => distances.map((d) => {
+                      const at = tapehook.ringPosition(tapehook.job.lenses[index].map, d, t, factor);
                       return [at.position, at.plusMinus];
                     })""",
-                    [index, distances.tolist(), t],
+                    [index, distances.tolist(), t, factor],
                 )
             )
             position, band = lens_map.position_band(distances)
             assert np.all(np.abs(found[:, 0] - position) <= 0.05 * band), (entry.lens.id, t)
-            assert np.all(np.abs(found[:, 1] - band) <= 0.05 * band), (entry.lens.id, t)
+            assert np.all(found[:, 1] >= 0.95 * band), (entry.lens.id, t)
+            assert factor > 1 or np.all(found[:, 1] <= 1.05 * band), (entry.lens.id, t)
 
 
 def test_no_ring_position_outside_the_map(demo: Prep, open_pocket: OpenPocket) -> None:

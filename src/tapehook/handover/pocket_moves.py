@@ -34,7 +34,7 @@ def moves_data(entry: LensPrep) -> dict[str, Any] | None:
     """How far the ring goes for each micrometre that the sensor is as if too far back, and by stop how far that is.
 
     ``perUm`` runs over places even in vergence, far to near; ``stops`` have the shift and the half-width of its 95 %
-    band in micrometres, and the words. None for a lens that nothing moves.
+    band in micrometres, the part of glass behind the lens, and the words. None for a lens that nothing moves.
     """
     lens_map, optics = entry.focus_map, optics_of(entry)
     if lens_map is None or optics is None or not lens_map.monotone:
@@ -53,7 +53,9 @@ def _at(entry: LensPrep, t: float) -> dict[str, Any]:
     stop = stop_view(t, entry.transmission)
     shift_m, sd_m = known_move(entry, stop)
     words = " ".join(move_words(entry, stop)).replace("+-", "±")
-    return {"t": round(t, 4), "um": _short(shift_m * UM), "plusMinusUm": _short(Z95 * sd_m * UM), "words": words}
+    found = {"t": round(t, 4), "um": _short(shift_m * UM), "plusMinusUm": _short(Z95 * sd_m * UM), "words": words}
+    glass_m = sum(one.shift_m for one in shifts_at(entry, stop) if one.name == GLASS and one.kept is None)
+    return {**found, "glassUm": _short(glass_m * UM)} if glass_m and shift_m else found
 
 
 def moving_terms(entry: LensPrep, distance_m: Floats) -> dict[str, Any] | None:

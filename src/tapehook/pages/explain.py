@@ -173,7 +173,7 @@ TOPICS: dict[str, Topic] = {
         "Glass behind the lens",
         (
             "A filter or gel behind the lens puts the image back by about a third of its thickness.",
-            "Marks made without it no longer hold with it. Say what stood there when a mark was made.",
+            "Marks made without it no longer hold with it: strips and tables are moved, the engraved ring is not.",
         ),
         "checks/glass.md",
     ),
@@ -181,7 +181,7 @@ TOPICS: dict[str, Topic] = {
         "Stopping down",
         (
             "Best focus of many lenses moves when they are stopped down, as the rim of the glass is shut off.",
-            "One chart found sharp at both stops tells by how much, and which way the ring must go.",
+            "One chart found sharp at both stops tells by how much; strips and tables are then moved, the ring is not.",
         ),
         "checks/stopping-down.md",
     ),

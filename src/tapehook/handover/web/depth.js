@@ -119,7 +119,7 @@ export function depth(optics, tNumber, distanceM, fNumber = null) {
 }
 
 /**
- * What moves the ring at a T-number: um and plusMinusUm (of the sensor), words; null where nothing does.
+ * What moves the ring at a T-number: um and plusMinusUm (of the sensor), glassUm of it, words; null where nothing does.
  * map.moves.stops hold for whole and third stops; the nearest is taken.
  */
 export function moveAt(map, tNumber) {
@@ -130,13 +130,14 @@ export function moveAt(map, tNumber) {
 
 /**
  * Position of the ring at a distance, and half-width of its 95 % band, from a map's grid; null outside the map. With a
- * T-number it is where the ring has to stand at that stop, by map.moves where the map has them.
+ * T-number it is where the ring has to stand at that stop, by map.moves where the map has them; behind an extender of
+ * that factor glass behind the lens moves it 1/factor squared as far.
  *
  * map: datumM; farM, nearM (ends, far may be Infinity); positions and plusMinus, at places even in 1/(D - datum)
  * from far to near. Between grid points both follow the cubic through the four nearest. On a grid of 241 points it
  * stays within a hundredth of the band, the band within a twentieth of itself (a test measures both).
  */
-export function ringPosition(map, distanceM, tNumber = null) {
+export function ringPosition(map, distanceM, tNumber = null, factor = 1) {
   const far = placeOf(map, map.farM);
   const part = (placeOf(map, distanceM) - far) / (placeOf(map, map.nearM) - far);
   if (!(part >= -1e-9 && part <= 1 + 1e-9)) return null;
@@ -144,7 +145,8 @@ export function ringPosition(map, distanceM, tNumber = null) {
   const move = tNumber === null ? null : moveAt(map, tNumber);
   if (!move) return found;
   const perUm = along(map.moves.perUm, part);
-  return { position: found.position + perUm * move.um, plusMinus: Math.hypot(found.plusMinus, perUm * move.plusMinusUm) };
+  const um = move.um - (move.glassUm ?? 0) * (1 - 1 / factor ** 2);
+  return { position: found.position + perUm * um, plusMinus: Math.hypot(found.plusMinus, perUm * move.plusMinusUm) };
 }
 
 /** Value at a part of the way, 0 to 1, by the cubic through the four nearest. */

@@ -305,10 +305,12 @@ function showFocal() {
 }
 
 function showRing(lens) {
-  const found = lens.map && ringPosition(lens.map, state.distanceM - shiftM(), state.stop.t);
+  const found = lens.map && ringPosition(lens.map, state.distanceM - shiftM(), state.stop.t, extenderNow()?.factor ?? 1);
   at("ring").textContent = found ? formatPosition(found.position, lens.unit, lens.step) : "–";
   at("ring-plus-minus").textContent = found ? `+- ${formatPlusMinus(found.plusMinus, lens.unit)}` : (lens.noMap ?? "outside the map");
-  const words = moveAt(lens.map, state.stop.t)?.words ?? "";
+  const move = moveAt(lens.map, state.stop.t);
+  const less = move?.glassUm && extenderNow() ? ` On the ${decimals(extenderNow().factor, 2)}x the glass moves it 1/${decimals(extenderNow().factor ** 2, 2)} of that.` : "";
+  const words = move ? move.words + less : "";
   at("move-note").textContent = words;
   at("move-note").hidden = !words;
 }
@@ -417,7 +419,11 @@ function budgetThrough(budget) {
   const extender = extenderNow();
   if (!extender) return budget;
   const turned = (term) => ({ ...term, shiftDpt: term.shiftDpt.map((value) => value / extender.factor ** 2) });
-  return { ...budget, terms: budget.terms.map((term) => (extender.behind.includes(term.name) ? turned(term) : term)) };
+  const terms = budget.terms.map((term) => (extender.behind.includes(term.name) ? turned(term) : term));
+  if (!budget.moving) return { ...budget, terms };
+  const less = (term) => (extender.behind.includes(term.name) ? { ...term, metres: term.metres / extender.factor ** 2 } : term);
+  const stops = budget.moving.stops.map((one) => ({ ...one, terms: one.terms.map(less) }));
+  return { ...budget, terms, moving: { ...budget.moving, stops } };
 }
 
 function between(places, values, place) {
