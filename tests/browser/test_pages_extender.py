@@ -9,7 +9,7 @@ import pytest
 from tapehook.optics import depth_of_field, sharp_blur_m
 from tapehook.optics.extender import Extender
 from tapehook.prep import Prep
-from tapehook.prep.extender import extended_lens
+from tapehook.prep.extender import extended_lens, extender_of
 from tapehook.prep.room import optics_of
 from tests.browser.pages_server import Visits
 
@@ -18,7 +18,12 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.browser
 
-EXTENDER = Extender(1.4, 0.032)
+
+def _extender(demo: Prep) -> Extender:
+    found = extender_of(demo.lens("L03").lens)
+    assert found is not None
+    assert found.length_m > 0
+    return found
 
 
 def _on_set(visits: Visits) -> "Page":
@@ -35,9 +40,10 @@ def _on_set(visits: Visits) -> "Page":
 
 
 def test_depth_with_the_extender_is_that_of_python(own_pages: Visits, demo: Prep) -> None:
-    """At any stop and distance: what is sharp on the lens's own scale for c/1.4, carried back by its length."""
+    """At any stop and distance: what is sharp on the lens's own scale for the smaller blur, and its length on top."""
     page = _demo_on_set(own_pages)
-    entry = demo.lens("L03")
+    entry, extender = demo.lens("L03"), _extender(demo)
+    length_m = extender.length_m
     optics = optics_of(entry)
     assert optics is not None
     settings = [(t, d) for t in (1.3, 2.0, 5.6) for d in (0.4, 0.6, 1.0, 2.5, 8.0)]
@@ -47,15 +53,15 @@ def test_depth_with_the_extender_is_that_of_python(own_pages: Visits, demo: Prep
       return [found.nearM, found.farM === Infinity ? null : found.farM, found.halfWidthDpt];
     })"""
     for (t, distance_m), (near, far, half) in zip(settings, page.evaluate(script, settings), strict=True):
-        blur_m = sharp_blur_m(EXTENDER.blur_before_m(entry.coc_m), entry.blur_floor_m)
+        blur_m = sharp_blur_m(extender.blur_before_m(entry.coc_m), entry.blur_floor_m)
         number = t * entry.transmission**0.5
-        want = depth_of_field(distance_m - 0.032, optics.focal_m, number, blur_m, optics.pupil)
-        assert near == pytest.approx(float(want.near_m) + 0.032, rel=1e-9)
+        want = depth_of_field(distance_m - length_m, optics.focal_m, number, blur_m, optics.pupil)
+        assert near == pytest.approx(float(want.near_m) + length_m, rel=1e-9)
         assert half == pytest.approx(float(want.half_width_dpt), rel=1e-9)
         if far is None:
             assert np.isinf(want.far_m)
         else:
-            assert far == pytest.approx(float(want.far_m) + 0.032, rel=1e-9)
+            assert far == pytest.approx(float(want.far_m) + length_m, rel=1e-9)
 
 
 def _demo_on_set(visits: Visits) -> "Page":
@@ -81,18 +87,20 @@ def test_the_switch_changes_depth_ring_and_stop(own_pages: Visits, demo: Prep) -
         "() => ['ring', 'near', 'total', 'far', 'budget-title'].map((id) => document.getElementById(id).textContent)"
     )
     bare = page.evaluate(shown)
+    extender = _extender(demo)
+    works_at = f"T{2 * extender.factor:g}"
     page.locator("#extender").check()
-    page.get_by_text("T2 on the ring works at T2.8").wait_for()
-    assert "35 mm" in page.locator("#extender-words").inner_text()
+    page.get_by_text(f"T2 on the ring works at {works_at}").wait_for()
+    assert f"{25 * extender.factor:.0f} mm" in page.locator("#extender-words").inner_text()
     with_it = page.evaluate(shown)
     assert all(one != other for one, other in zip(bare, with_it, strict=True))
-    assert with_it[4] == "focus budget at T2.8"
+    assert with_it[4] == f"focus budget at {works_at}"
     lens_map = demo.lens("L03").focus_map
     assert lens_map is not None
-    at = float(lens_map.position(3 * 0.3048 - 0.032)[0][0])
+    at = float(lens_map.position(3 * 0.3048 - extender.length_m)[0][0])
     assert float(with_it[0].removesuffix("°")) == pytest.approx(at, abs=0.06)
     page.reload()
-    page.get_by_text("T2 on the ring works at T2.8").wait_for()
+    page.get_by_text(f"T2 on the ring works at {works_at}").wait_for()
     assert page.evaluate(shown) == with_it
     page.locator("#extender").uncheck()
     assert page.evaluate(shown) == bare

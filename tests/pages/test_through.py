@@ -1,12 +1,14 @@
 """Extender and port of a lens on the pages: shown at the bench as prep has them, typed, kept, taken out, and On set."""
 
 import re
+from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from tapehook.book.working import open_job
-from tapehook.optics.extender import Extender
+from tapehook.job import read_job
 from tapehook.optics.through import Through
 from tapehook.pages.desk import Desk
 from tapehook.prep.extender import extended_lens
@@ -17,6 +19,7 @@ from tests.pages.asking import Client
 from tests.pages.conftest import take_in_demo
 from tests.pages.kit import NOBODY, Served, job_key, lens_key
 
+DEMO = Path(str(files("tapehook") / "demo_job"))
 JOB = "Ninety Herons, prep"
 
 
@@ -54,10 +57,11 @@ def test_the_bench_shows_both_ways_the_lens_is_used(laptop: Client, demo_server:
     found = extended_lens(entry)
     assert found is not None
     with_it = text.partition('data-view="1"')[2]
-    for figure in ("35 mm", found.works_at.text, found.set_to.text, f"{percent(found.own)} at {found.works_at.text}"):
+    focal = f"{25 * found.extender.factor:.0f} mm"
+    for figure in (focal, found.works_at.text, found.set_to.text, f"{percent(found.own)} at {found.works_at.text}"):
         assert f"<dd>{figure}</dd>" in with_it
-    assert "<dd>32 mm</dd>" in with_it, "its length, off each taped distance"
-    rows = through_rows(entry, Through(Extender(1.4, 0.032)), found.set_to)
+    assert f"<dd>{1e3 * found.extender.length_m:.0f} mm</dd>" in with_it, "its length, off each taped distance"
+    rows = through_rows(entry, Through(found.extender), found.set_to)
     shown = re.findall(r'<tr><th scope="row">([^<]*)</th><td>([^<]*)</td>', with_it)
     assert {at for at, _ in shown} <= {row.text.replace("'", "&#39;").replace('"', "&#34;") for row in rows}
     assert len(shown) == min(8, len(rows))
@@ -138,5 +142,9 @@ def test_on_set_carries_the_extender(laptop: Client) -> None:
     data = laptop.get(f"/api/jobs/{job}/onset").json
     assert 'id="extender"' in laptop.get(f"/job/{job}/onset").text
     extenders = {one["id"]: one["extender"] for one in data["lenses"]}
-    assert extenders["L03"] == {"factor": 1.4, "lengthM": 0.032, "behind": ["glass behind the lens"]}
+    lens = next(one for one in read_job(DEMO).lenses if one.id == "L03")
+    assert lens.extender_length_mm is not None
+    assert extenders["L03"]["factor"] == lens.extender
+    assert extenders["L03"]["lengthM"] == pytest.approx(lens.extender_length_mm / 1e3)
+    assert extenders["L03"]["behind"] == ["glass behind the lens"]
     assert {name for name, found in extenders.items() if found} == {"L03"}

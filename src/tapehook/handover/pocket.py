@@ -39,7 +39,7 @@ _INCH_M = 0.0254
 _SHALLOW_M = 2 * _INCH_M
 _EIGHTHS = ("", "⅛", "¼", "⅜", "½", "⅝", "¾", "⅞")
 
-_SCRIPTS = ("depth.js", "notation.js", "search.js", "rule.js", "pocket.js")
+_SCRIPTS = ("depth.js", "notation.js", "search.js", "rule.js", "dials.js", "pocket.js")
 """In the order of who uses whom; joined to one module, as a page opened from a file may load no other."""
 _WEIGHTS = (("Regular", 400), ("SemiBold", 600))
 _WAYS = {-1: "from near to far only", 1: "from far to near only", 0: "one way only, nobody wrote down which"}

@@ -1,13 +1,12 @@
 // The pocket page: what is on the screen. Figures come from depth.js; what prep found stands in the page already.
 
-import { depth, moveAt, nearestPossibleM, ringPosition, thinPupil } from "./depth.js";
-import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance, parseTStop, shownStepM } from "./notation.js";
-import { drawRule, drawScale, roundStepM, textEms } from "./rule.js";
+import { depth, moveAt, ringPosition } from "./depth.js";
+import { datumOf, DISTANCE_STEPS, distanceOn, fillField, focalOn, focalSliderAt, nextDistance, opticsAt, readDistance, readFocal, readStop, sliderAt, steppedByKeys, stopNear, stopsFrom, trustText, typable } from "./dials.js";
+import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance, parseTStop } from "./notation.js";
+import { drawRule, drawScale } from "./rule.js";
 import { search, searchEntry } from "./search.js";
 
 const THUMB_PX = 36;
-const SLIDER_STEPS = 1000;
-const FOCAL_STEPS = 200;
 const WHOLE_STOPS = new Set(["0.7", "1", "1.4", "2", "2.8", "4", "5.6", "8", "11", "16", "22"]);
 const USUAL_FOCALS_MM = [50, 25, 35, 100, 18, 75, 135, 200, 300];
 const SIGNS = { fix: "×", watch: "!", info: "i" };
@@ -53,75 +52,20 @@ const lensNow = () => job.lenses[state.index];
 const systemNow = () => state.system ?? lensNow().system;
 const write = (distanceM) => formatDistance(distanceM, systemNow());
 
-/** Optics of the lens as set: a zoom away from its long end has no pupil data. */
-function opticsNow() {
-  const { optics, focalMm } = lensNow();
-  if (!optics || state.focalMm === null || state.focalMm === focalMm) return optics;
-  return { ...optics, focalM: state.focalMm * 1e-3, pupil: null };
-}
+const opticsNow = () => opticsAt(lensNow(), state.focalMm);
+const datumNow = () => datumOf(lensNow());
 
-/** Where vergence is counted from on the slider: the entrance pupil at infinity focus, or the map's own datum. */
-function datumNow() {
-  const { optics, map } = lensNow();
-  if (optics) return (optics.pupil ?? thinPupil(optics.focalM)).toSensorM;
-  return map ? map.datumM : 0;
-}
-
-const nearestVergence = () => 1 / (lensNow().nearM - datumNow());
-const sliderOf = (distanceM) => SLIDER_STEPS * (1 - 1 / (distanceM - datumNow()) / nearestVergence());
-
-function distanceAt(slider) {
-  const q = nearestVergence() * (1 - slider / SLIDER_STEPS);
-  return q > 0 ? onRoundStep(datumNow() + 1 / q) : Infinity;
-}
-
-/** About a slider step, as a round length at that distance, and never finer than what is shown. */
-function roundStepAt(distanceM) {
-  const u = distanceM - datumNow();
-  const slide = (u * u * nearestVergence()) / SLIDER_STEPS / 1.5;
-  return roundStepM(Math.max(slide, shownStepM(distanceM, systemNow())), systemNow());
-}
-
-function onRoundStep(distanceM) {
-  const step = roundStepAt(distanceM);
-  return Math.max(Math.round(distanceM / step) * step, lensNow().nearM);
-}
-
-/** The next round distance outward or inward. */
-function stepped(distanceM, way) {
-  const slider = sliderOf(distanceM);
-  if (distanceM === Infinity) return way > 0 ? Infinity : distanceAt(SLIDER_STEPS - 1);
-  const step = roundStepAt(distanceM);
-  const count = way > 0 ? Math.floor(distanceM / step + 1e-6) + 1 : Math.ceil(distanceM / step - 1e-6) - 1;
-  if (way > 0 && (slider >= SLIDER_STEPS - 1 || sliderOf(count * step) > SLIDER_STEPS - 0.5)) return Infinity;
-  return Math.max(count * step, lensNow().nearM);
-}
-
-/** Stops of a lens: its widest, then thirds to T22; all thirds when the widest is not known. */
-function stopsOf(lens) {
-  const widest = lens.widest?.t ?? 0;
-  const stops = job.stops.filter((stop) => stop.t > widest * 1.02 && (widest || stop.t >= 1));
-  if (lens.widest) stops.unshift(lens.widest);
-  for (const extra of [lens.shooting]) {
-    const isThere = !extra || stops.some((stop) => Math.abs(stop.t / extra.t - 1) < 5e-3);
-    if (!isThere && extra.t > widest) stops.push(extra);
-  }
-  return stops.sort((a, b) => a.t - b.t);
-}
-
-function nearestStop(t) {
-  const far = (stop) => Math.abs(Math.log(stop.t / t));
-  return state.stops.reduce((best, stop) => (far(stop) < far(best) ? stop : best));
-}
+/** The range of the distance slider as it stands now, and how its distances are written. */
+const rangeNow = () => ({ nearM: lensNow().nearM, nearKnown: lensNow().nearKnown, datumM: datumNow(), system: systemNow(), write });
 
 function choose(index) {
   state.index = index;
   const lens = lensNow();
-  state.stops = stopsOf(lens);
+  state.stops = stopsFrom(lens, job.stops);
   const preferred = lens.shooting ?? lens.widest;
-  state.stop = preferred ? nearestStop(preferred.t) : nearestStop(2.8);
+  state.stop = stopNear(state.stops, preferred?.t ?? 2.8);
   state.focalMm = lens.focalMinMm === null ? null : lens.focalMm;
-  state.distanceM = distanceAt(SLIDER_STEPS / 2);
+  state.distanceM = distanceOn(rangeNow(), DISTANCE_STEPS / 2);
   showLens();
 }
 
@@ -191,10 +135,10 @@ function showSheet() {
 function show() {
   const lens = lensNow();
   const optics = opticsNow();
-  fillIn("distance", write(state.distanceM));
-  fillIn("stop", state.stop.text);
-  moveSlider("distance-slider", sliderOf(state.distanceM), write(state.distanceM));
-  moveSlider("stop-slider", state.stops.indexOf(nearestStop(state.stop.t)), state.stop.text);
+  fillField(at("distance"), write(state.distanceM));
+  fillField(at("stop"), state.stop.text);
+  moveSlider("distance-slider", sliderAt(rangeNow(), state.distanceM), write(state.distanceM));
+  moveSlider("stop-slider", state.stops.indexOf(stopNear(state.stops, state.stop.t)), state.stop.text);
   if (state.focalMm !== null) showFocal(lens);
   for (const system of ["metric", "imperial"]) at(system).setAttribute("aria-pressed", String(system === systemNow()));
   showRing(lens);
@@ -228,17 +172,6 @@ function focalMarks(lens) {
   return [...ends, ...between.map((mm) => ({ part: part(mm), text: decimals(mm, 1) }))];
 }
 
-function fillIn(id, text) {
-  const input = at(id);
-  if (document.activeElement !== input || !input.dataset.typing) input.value = text;
-  fit(input);
-}
-
-/** Makes a figure's field as wide as what stands in it. */
-function fit(input) {
-  input.style.setProperty("--wide", textEms(input.value).toFixed(2));
-}
-
 function moveSlider(id, value, words) {
   const slider = at(id);
   slider.value = String(value);
@@ -247,9 +180,8 @@ function moveSlider(id, value, words) {
 
 function showFocal(lens) {
   const text = `${decimals(state.focalMm, 1)} mm`;
-  fillIn("focal", decimals(state.focalMm, 1));
-  const part = Math.log(state.focalMm / lens.focalMinMm) / Math.log(lens.focalMm / lens.focalMinMm);
-  moveSlider("focal-slider", FOCAL_STEPS * part, text);
+  fillField(at("focal"), decimals(state.focalMm, 1));
+  moveSlider("focal-slider", focalSliderAt(lens, state.focalMm), text);
 }
 
 function showDepth(answer, optics) {
@@ -267,17 +199,6 @@ function showDepth(answer, optics) {
   at("depth-words").textContent =
     `Sharp from ${texts.near} to ${texts.far} with the focus at ${write(state.distanceM)}, ${state.stop.text}`;
   document.body.dataset.depth = "yes";
-}
-
-/** How far the depth can be trusted, and what was assumed in it. */
-function trustText(answer, optics) {
-  const assumed = [];
-  if (!optics.pupil) assumed.push("a thin lens");
-  if (optics.transmission === null) assumed.push("85 % transmission");
-  const because = assumed.length ? `, assumed: ${assumed.join(" and ")}` : "";
-  if (answer.uncertainty > 1) return `Too near to trust without pupil data: +- more than the whole depth${because}`;
-  if (answer.uncertainty === 0) return "Depth from the pupil data of this lens";
-  return `Depth +- ${decimals(answer.uncertainty * 100, 0)} % of its width${because}`;
 }
 
 function showNoDepth(sentence) {
@@ -322,7 +243,7 @@ function setStop(index) {
   show();
 }
 
-const stopIndex = () => state.stops.indexOf(nearestStop(state.stop.t));
+const stopIndex = () => state.stops.indexOf(stopNear(state.stops, state.stop.t));
 
 /** To the next slider stop in a direction, also from a stop that was typed between two. */
 function stepStop(way) {
@@ -336,102 +257,29 @@ function setFocal(mm) {
   show();
 }
 
-/** What was typed for the distance: held to the range of the lens, and said when it lies outside. */
-function typeDistance(text) {
-  const distanceM = parseDistance(text, systemNow() === "metric" ? "m" : "ft");
-  const nearM = lensNow().nearM;
-  if (distanceM < nearM * (1 - 1e-6)) {
-    throw new Error(`${write(distanceM)} is nearer than ${lensNow().nearKnown ? "close focus" : "the end of the slider"}, ${write(nearM)}`);
-  }
-  const nearest = opticsNow() && nearestPossibleM(opticsNow().focalM, opticsNow().pupil ?? thinPupil(opticsNow().focalM));
-  if (nearest && distanceM < nearest) throw new Error(`${write(distanceM)} is nearer than this lens can focus at all`);
-  setDistance(Math.max(distanceM, nearM));
-}
+const typeDistance = (text) => setDistance(readDistance(text, rangeNow(), opticsNow()));
+const typeFocal = (text) => setFocal(readFocal(text, lensNow()));
 
 function typeStop(text) {
-  const t = parseTStop(text);
-  const { widest } = lensNow();
-  if (widest && t < widest.t * (1 - 5e-3)) throw new Error(`T${decimals(t, 2)} is wider than this lens opens, ${widest.text}`);
-  const close = nearestStop(t);
+  const t = readStop(text, lensNow());
+  const close = stopNear(state.stops, t);
   state.stop = Math.abs(close.t / t - 1) < 1e-6 ? close : { text: `T${decimals(t, 2)}`, t };
   show();
 }
 
-function typeFocal(text) {
-  const mm = Number(text.replace(/mm\.?$/i, "").trim().replace(",", "."));
-  const { focalMinMm, focalMm } = lensNow();
-  if (!(mm >= focalMinMm && mm <= focalMm)) {
-    throw new Error(`“${text.slice(0, 60)}” is outside this zoom; expected ${decimals(focalMinMm, 1)} to ${decimals(focalMm, 1)} mm`);
-  }
-  setFocal(mm);
-}
-
-/** A big figure that can be typed into: Enter or leaving it applies, Escape gives the old one back. */
-function typable(id, apply) {
-  const input = at(id);
-  const done = () => {
-    if (!input.dataset.typing) return true;
-    try {
-      delete input.dataset.typing;
-      refuse("");
-      apply(input.value);
-      input.removeAttribute("aria-invalid");
-      return true;
-    } catch (error) {
-      input.setAttribute("aria-invalid", "true");
-      refuse(`${error.message}.`);
-      return false;
-    }
-  };
-  input.addEventListener("focus", () => input.select());
-  input.addEventListener("input", () => {
-    input.dataset.typing = "yes";
-    fit(input);
-  });
-  input.addEventListener("blur", () => {
-    if (!done()) show();
-  });
-  input.addEventListener("keydown", (event) => {
-    if (event.key === "Enter" && done()) input.select();
-    if (event.key === "Escape") {
-      delete input.dataset.typing;
-      input.removeAttribute("aria-invalid");
-      refuse("");
-      show();
-    }
-  });
-}
-
-const KEY_STEPS = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -5, PageUp: 5 };
-
-/** Arrow keys on a slider go by round steps; Home and End to the ends of the lens. */
-function steppedByKeys(id, step, ends) {
-  at(id).addEventListener("keydown", (event) => {
-    const count = KEY_STEPS[event.key];
-    const end = { Home: 0, End: 1 }[event.key];
-    if (count === undefined && end === undefined) return;
-    event.preventDefault();
-    if (end !== undefined) ends[end]();
-    for (let i = 0; i < Math.abs(count ?? 0); i += 1) step(Math.sign(count));
-  });
-}
-
-const stepDistance = (way) => setDistance(stepped(state.distanceM, way));
+const stepDistance = (way) => setDistance(nextDistance(rangeNow(), state.distanceM, way));
 const stepFocal = (way) => setFocal(way > 0 ? Math.floor(state.focalMm + 1.001) : Math.ceil(state.focalMm - 1.001));
 
 function wireControls() {
-  typable("distance", typeDistance);
-  typable("stop", typeStop);
-  typable("focal", typeFocal);
-  at("distance-slider").addEventListener("input", (event) => setDistance(distanceAt(Number(event.target.value))));
+  typable(at("distance"), { apply: typeDistance, refuse, show });
+  typable(at("stop"), { apply: typeStop, refuse, show });
+  typable(at("focal"), { apply: typeFocal, refuse, show });
+  at("distance-slider").addEventListener("input", (event) => setDistance(distanceOn(rangeNow(), Number(event.target.value))));
   at("stop-slider").addEventListener("input", (event) => setStop(Number(event.target.value)));
-  at("focal-slider").addEventListener("input", (event) => {
-    const { focalMinMm, focalMm } = lensNow();
-    setFocal(Math.round(focalMinMm * (focalMm / focalMinMm) ** (Number(event.target.value) / FOCAL_STEPS)));
-  });
-  steppedByKeys("distance-slider", stepDistance, [() => setDistance(lensNow().nearM), () => setDistance(Infinity)]);
-  steppedByKeys("stop-slider", stepStop, [() => setStop(0), () => setStop(state.stops.length - 1)]);
-  steppedByKeys("focal-slider", stepFocal, [() => setFocal(lensNow().focalMinMm), () => setFocal(lensNow().focalMm)]);
+  at("focal-slider").addEventListener("input", (event) => setFocal(focalOn(lensNow(), Number(event.target.value))));
+  steppedByKeys(at("distance-slider"), stepDistance, [() => setDistance(lensNow().nearM), () => setDistance(Infinity)]);
+  steppedByKeys(at("stop-slider"), stepStop, [() => setStop(0), () => setStop(state.stops.length - 1)]);
+  steppedByKeys(at("focal-slider"), stepFocal, [() => setFocal(lensNow().focalMinMm), () => setFocal(lensNow().focalMm)]);
   const buttons = { nearer: () => stepDistance(-1), farther: () => stepDistance(1), open: () => stepStop(-1) };
   Object.assign(buttons, { close: () => stepStop(1), shorter: () => stepFocal(-1), longer: () => stepFocal(1) });
   for (const [id, act] of Object.entries(buttons)) at(id).addEventListener("click", act);

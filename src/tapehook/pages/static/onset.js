@@ -2,16 +2,15 @@
 // any figure, so all of it goes on when the network drops. Who carries which lens is kept by the server: what was
 // chosen while it was out of reach is sent when it is back.
 
-import { depth, moveAt, nearestPossibleM, ringPosition, thinPupil } from "./web/depth.js";
-import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance, parseTStop, shownStepM } from "./web/notation.js";
-import { drawRule, roundStepM, textEms } from "./web/rule.js";
+import { depth, moveAt, ringPosition } from "./web/depth.js";
+import { datumOf, DISTANCE_STEPS, distanceOn, fillField, focalOn, focalSliderAt, nextDistance, opticsAt, readDistance, readFocal, readStop, sliderAt, steppedByKeys, stopNear, stopsFrom, trustText, typable } from "./web/dials.js";
+import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance } from "./web/notation.js";
+import { drawRule } from "./web/rule.js";
 import { search, searchEntry } from "./web/search.js";
 import { at, isBehind, onChange, send } from "./live.js";
 
 const job = JSON.parse(at("data").textContent);
 const THUMB_PX = 36;
-const STEPS = 1000;
-const FOCAL_STEPS = 200;
 const CATCH_UP_MS = 700;
 const SVG = "http://www.w3.org/2000/svg";
 const KEY = `tapehook-onset-${document.body.dataset.job}`;
@@ -87,29 +86,20 @@ function chooseLens(lens) {
   state.tags = was?.tags ?? [];
   state.extras = was?.extras ?? {};
   if (lens) {
-    state.stops = stopsOf(lens);
+    state.stops = stopsFrom(lens, job.stops);
     const preferred = lens.shooting ?? lens.widest ?? { t: 2.8 };
     state.stop = isSame ? nearStop({ t: was.t, text: was.text }) : nearStop(preferred);
     state.extended = Boolean(isSame && was.extended && lens.extender);
     state.focalMm = lens.focalMinMm === null ? null : Math.min(Math.max((isSame && was.focal) || lens.focalMm, lens.focalMinMm), lens.focalMm);
-    state.distanceM = isSame ? Math.max(was.distance ?? Infinity, nearNow()) : distanceAt(STEPS / 2);
+    state.distanceM = isSame ? Math.max(was.distance ?? Infinity, nearNow()) : distanceOn(rangeNow(), DISTANCE_STEPS / 2);
   }
   showLens();
 }
 
-function stopsOf(lens) {
-  const widest = lens.widest?.t ?? 0;
-  const stops = job.stops.filter((stop) => stop.t > widest * 1.02 && (widest || stop.t >= 1));
-  if (lens.widest) stops.unshift(lens.widest);
-  const wanted = lens.shooting;
-  if (wanted && wanted.t > widest && stops.every((stop) => Math.abs(stop.t / wanted.t - 1) > 5e-3)) stops.push(wanted);
-  return stops.sort((a, b) => a.t - b.t);
-}
-
+/** The slider's stop nearest to one; that stop itself where it was typed between two. */
 function nearStop(wanted) {
-  const off = (stop) => Math.abs(Math.log(stop.t / wanted.t));
-  const near = state.stops.reduce((best, stop) => (off(stop) < off(best) ? stop : best), state.stops[0]);
-  if (off(near) < 1e-6 || !wanted.text) return near;
+  const near = stopNear(state.stops, wanted.t);
+  if (Math.abs(Math.log(near.t / wanted.t)) < 1e-6 || !wanted.text) return near;
   return wanted.t >= state.stops[0].t ? wanted : near;
 }
 
@@ -155,44 +145,11 @@ function showExtender() {
 
 // --- the place on the rule -------------------------------------------------------------------------------------
 
-function opticsNow() {
-  const { optics, focalMm } = state.lens;
-  if (!optics || state.focalMm === null || state.focalMm === focalMm) return optics;
-  return { ...optics, focalM: state.focalMm * 1e-3, pupil: null };
-}
+const opticsNow = () => opticsAt(state.lens, state.focalMm);
+const datumNow = () => datumOf(state.lens) + shiftM();
 
-function datumNow() {
-  const { optics, map } = state.lens;
-  if (optics) return (optics.pupil ?? thinPupil(optics.focalM)).toSensorM + shiftM();
-  return (map ? map.datumM : 0) + shiftM();
-}
-
-const nearest = () => 1 / (nearNow() - datumNow());
-const sliderOf = (distanceM) => STEPS * (1 - 1 / (distanceM - datumNow()) / nearest());
-
-function distanceAt(slider) {
-  const q = nearest() * (1 - slider / STEPS);
-  return q > 0 ? onRoundStep(datumNow() + 1 / q) : Infinity;
-}
-
-function stepAt(distanceM) {
-  const u = distanceM - datumNow();
-  const slide = (u * u * nearest()) / STEPS / 1.5;
-  return roundStepM(Math.max(slide, shownStepM(distanceM, systemNow())), systemNow());
-}
-
-function onRoundStep(distanceM) {
-  const step = stepAt(distanceM);
-  return Math.max(Math.round(distanceM / step) * step, nearNow());
-}
-
-function stepped(distanceM, way) {
-  if (distanceM === Infinity) return way > 0 ? Infinity : distanceAt(STEPS - 1);
-  const step = stepAt(distanceM);
-  const count = way > 0 ? Math.floor(distanceM / step + 1e-6) + 1 : Math.ceil(distanceM / step - 1e-6) - 1;
-  if (way > 0 && sliderOf(count * step) > STEPS - 0.5) return Infinity;
-  return Math.max(count * step, nearNow());
-}
+/** The range of the distance slider as it stands now, and how its distances are written. */
+const rangeNow = () => ({ nearM: nearNow(), nearKnown: state.lens.nearKnown, datumM: datumNow(), system: systemNow(), write });
 
 // --- showing ---------------------------------------------------------------------------------------------------
 
@@ -256,9 +213,9 @@ function rangeNote(lens) {
 function show() {
   const { lens } = state;
   const optics = opticsNow();
-  fill("distance", write(state.distanceM));
-  fill("stop", state.stop.text);
-  slide("distance", sliderOf(state.distanceM), write(state.distanceM));
+  fillField(at("distance"), write(state.distanceM));
+  fillField(at("stop"), state.stop.text);
+  slide("distance", sliderAt(rangeNow(), state.distanceM), write(state.distanceM));
   slide("stop", state.stops.indexOf(nearStop({ t: state.stop.t })), state.stop.text);
   if (state.focalMm !== null) showFocal();
   showRing(lens);
@@ -283,12 +240,6 @@ function viewOf(answer, isSharp) {
   };
 }
 
-function fill(id, text) {
-  const input = at(id);
-  if (document.activeElement !== input || !input.dataset.typing) input.value = text;
-  input.style.setProperty("--wide", textEms(input.value).toFixed(2));
-}
-
 function slide(id, value, words) {
   const slider = at(`${id}-slider`);
   slider.value = String(value);
@@ -298,10 +249,9 @@ function slide(id, value, words) {
 }
 
 function showFocal() {
-  const { focalMinMm, focalMm } = state.lens;
   const text = `${decimals(state.focalMm, 1)} mm`;
-  fill("focal", text);
-  slide("focal", (FOCAL_STEPS * Math.log(state.focalMm / focalMinMm)) / Math.log(focalMm / focalMinMm), text);
+  fillField(at("focal"), text);
+  slide("focal", focalSliderAt(state.lens, state.focalMm), text);
 }
 
 function showRing(lens) {
@@ -327,17 +277,8 @@ function showDepth(answer, optics, isSharp) {
   at("near").textContent = near;
   at("far").textContent = far;
   at("total").textContent = formatSpan(answer.farM - answer.nearM, systemNow());
-  at("trust").textContent = trust(answer, optics);
+  at("trust").textContent = trustText(answer, optics);
   at("depth-words").textContent = `Sharp from ${near} to ${far} with the focus at ${write(state.distanceM)}, ${stopShown()}`;
-}
-
-function trust(answer, optics) {
-  const assumed = [];
-  if (!optics.pupil) assumed.push("a thin lens");
-  if (optics.transmission === null) assumed.push("85 % transmission");
-  const because = assumed.length ? `, assumed: ${assumed.join(" and ")}` : "";
-  if (answer.uncertainty > 1) return `Too near to trust without pupil data: +- more than the whole depth${because}`;
-  return answer.uncertainty === 0 ? "Depth from the pupil data of this lens" : `Depth +- ${decimals(answer.uncertainty * 100, 0)} % of its width${because}`;
 }
 
 const percent = (share) => (share < 10 ? `${decimals(share * 100, 0)} %` : share < Infinity ? "over 1000 %" : "no depth");
@@ -534,92 +475,25 @@ function setFocal(mm) {
   moved();
 }
 
-function typeDistance(text) {
-  const distanceM = parseDistance(text, systemNow() === "metric" ? "m" : "ft");
-  const { nearKnown } = state.lens;
-  const nearM = nearNow();
-  if (distanceM < nearM * (1 - 1e-6)) throw new Error(`${write(distanceM)} is nearer than ${nearKnown ? "close focus" : "the end of the slider"}, ${write(nearM)}`);
-  const optics = opticsNow();
-  if (optics && distanceM < nearestPossibleM(optics.focalM, optics.pupil ?? thinPupil(optics.focalM)) + shiftM()) throw new Error(`${write(distanceM)} is nearer than this lens can focus at all`);
-  setDistance(Math.max(distanceM, nearM));
-}
+const typeDistance = (text) => setDistance(readDistance(text, rangeNow(), opticsNow(), shiftM()));
+const typeFocal = (text) => setFocal(readFocal(text, state.lens));
 
 function typeStop(text) {
-  const t = parseTStop(text);
-  const { widest } = state.lens;
-  if (widest && t < widest.t * (1 - 5e-3)) throw new Error(`T${decimals(t, 2)} is wider than this lens opens, ${widest.text}`);
+  const t = readStop(text, state.lens);
   if (t > 22.5) throw new Error(`T${decimals(t, 2)} is beyond T22, where diffraction rules`);
   state.stop = nearStop({ t, text: `T${decimals(t, 2)}` });
   moved();
 }
 
-function typeFocal(text) {
-  const mm = Number(text.replace(/mm\.?$/i, "").trim().replace(",", "."));
-  const { focalMinMm, focalMm } = state.lens;
-  if (!(mm >= focalMinMm && mm <= focalMm)) throw new Error(`“${text.slice(0, 40)}” is outside this zoom; expected ${decimals(focalMinMm, 1)} to ${decimals(focalMm, 1)} mm`);
-  setFocal(mm);
-}
-
-function typable(id, apply) {
-  const input = at(id);
-  const done = () => {
-    if (!input.dataset.typing) return true;
-    try {
-      delete input.dataset.typing;
-      refuse("");
-      apply(input.value);
-      input.removeAttribute("aria-invalid");
-      return true;
-    } catch (error) {
-      input.setAttribute("aria-invalid", "true");
-      refuse(`${error.message}.`);
-      return false;
-    }
-  };
-  input.addEventListener("focus", () => input.select());
-  input.addEventListener("input", () => {
-    input.dataset.typing = "yes";
-    input.style.setProperty("--wide", textEms(input.value).toFixed(2));
-  });
-  input.addEventListener("blur", () => {
-    if (!done()) show();
-  });
-  input.addEventListener("keydown", (event) => {
-    if (event.key === "Enter" && done()) input.select();
-    if (event.key === "Escape") {
-      delete input.dataset.typing;
-      input.removeAttribute("aria-invalid");
-      refuse("");
-      show();
-    }
-  });
-}
-
-const KEY_STEPS = { ArrowLeft: -1, ArrowDown: -1, ArrowRight: 1, ArrowUp: 1, PageDown: -5, PageUp: 5 };
-
-function steppedByKeys(id, step, ends) {
-  at(id).addEventListener("keydown", (event) => {
-    const count = KEY_STEPS[event.key];
-    const end = { Home: 0, End: 1 }[event.key];
-    if (count === undefined && end === undefined) return;
-    event.preventDefault();
-    if (end !== undefined) ends[end]();
-    for (let i = 0; i < Math.abs(count ?? 0); i += 1) step(Math.sign(count));
-  });
-}
-
 const stopIndex = () => state.stops.indexOf(nearStop({ t: state.stop.t }));
 
 function wireSliders() {
-  at("distance-slider").addEventListener("input", (event) => setDistance(distanceAt(Number(event.target.value))));
+  at("distance-slider").addEventListener("input", (event) => setDistance(distanceOn(rangeNow(), Number(event.target.value))));
   at("stop-slider").addEventListener("input", (event) => setStop(Number(event.target.value)));
-  at("focal-slider").addEventListener("input", (event) => {
-    const { focalMinMm, focalMm } = state.lens;
-    setFocal(Math.round(focalMinMm * (focalMm / focalMinMm) ** (Number(event.target.value) / FOCAL_STEPS)));
-  });
-  steppedByKeys("distance-slider", (way) => setDistance(stepped(state.distanceM, way)), [() => setDistance(nearNow()), () => setDistance(Infinity)]);
-  steppedByKeys("stop-slider", (way) => setStop(stopIndex() + way), [() => setStop(0), () => setStop(state.stops.length - 1)]);
-  steppedByKeys("focal-slider", (way) => setFocal(state.focalMm + way), [() => setFocal(state.lens.focalMinMm), () => setFocal(state.lens.focalMm)]);
+  at("focal-slider").addEventListener("input", (event) => setFocal(focalOn(state.lens, Number(event.target.value))));
+  steppedByKeys(at("distance-slider"), (way) => setDistance(nextDistance(rangeNow(), state.distanceM, way)), [() => setDistance(nearNow()), () => setDistance(Infinity)]);
+  steppedByKeys(at("stop-slider"), (way) => setStop(stopIndex() + way), [() => setStop(0), () => setStop(state.stops.length - 1)]);
+  steppedByKeys(at("focal-slider"), (way) => setFocal(state.focalMm + way), [() => setFocal(state.lens.focalMinMm), () => setFocal(state.lens.focalMm)]);
 }
 
 // --- swapping the lens -------------------------------------------------------------------------------------------
@@ -692,9 +566,9 @@ async function renew() {
 function start() {
   showCameras();
   wireSliders();
-  typable("distance", typeDistance);
-  typable("stop", typeStop);
-  typable("focal", typeFocal);
+  typable(at("distance"), { apply: typeDistance, refuse, show });
+  typable(at("stop"), { apply: typeStop, refuse, show });
+  typable(at("focal"), { apply: typeFocal, refuse, show });
   at("swap").addEventListener("click", () => {
     at("shelf-search").value = "";
     showShelf();
