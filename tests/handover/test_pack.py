@@ -12,6 +12,7 @@ import zxingcpp
 
 from tapehook.handover.files import render_full_handover
 from tapehook.handover.pack import MOST_DAY_LENSES, PackWish, pack_strips, render_pack
+from tapehook.handover.pdf import render_pdf
 from tapehook.handover.pdf_data import LONG_JOB
 from tapehook.handover.typesetting import Paper
 from tapehook.job import Camera, Motor, Radio
@@ -220,6 +221,24 @@ def test_a_camera_has_one_page(demo_prep: Prep, paper: Paper) -> None:
     assert titles == list(range(titles[0], titles[0] + len(demo_prep.cameras)))
     for page in titles:
         assert "Motors and radio" in found.texts[page - 1]
+
+
+def test_findings_of_a_camera_end_with_its_page(demo_prep: Prep) -> None:
+    """Wherever the list of its lenses ends on a page: findings stand above the foot, and those left out are counted."""
+    camera, entry = demo_prep.cameras[0], demo_prep.lens("L20")
+    for many in range(44, 51):
+        cameras = (replace(camera, lens_ids=("L20",) * many),)
+        prep = replace(demo_prep, lenses=(entry,), cameras=cameras, findings=())
+        found = Pack(render_pdf(prep, paper="us-letter"))
+        start = found.heads.index("Camera A · A body, large sensor")
+        end = next(
+            page for page in range(start, len(found)) if re.search(r"And \d+ more, on the pages", found.texts[page])
+        )
+        assert end - start < 3
+        for page in range(start, end + 1):
+            foot = max(span["bbox"][3] for span in found.spans[page])
+            words = [span for span in found.spans[page] if span["bbox"][1] < foot - 14]
+            assert max(span["bbox"][3] for span in words) < foot - 12, (many, page)
 
 
 def test_a_provisional_serial_stays_on_its_line(pack: Pack) -> None:
