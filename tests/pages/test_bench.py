@@ -298,3 +298,12 @@ def test_a_mark_has_one_row_however_it_was_written(client: Client) -> None:
     page = client.get(f"/job/{job}/bench/{lens}").text
     rows = re.findall(r'<th scope="row"><bdi>([^<]*)</bdi>', page)
     assert [html.unescape(row) for row in rows] == ["3'", "3'1\"", "inf"]
+
+
+def test_chart_tests_of_an_anamorphic_lens_say_which_lines(laptop: Client) -> None:
+    """L23 of the demo job was tested on upright and on level lines; without the word its rows look like scatter."""
+    (job,) = (one["key"] for one in laptop.get("/api/jobs").json["jobs"])
+    lens = next(one["key"] for one in laptop.get(f"/api/jobs/{job}/lenses").json["lenses"] if one["id"] == "L23")
+    page = laptop.get(f"/job/{job}/bench/{lens}").text
+    assert "1.5 m, upright lines" in page
+    assert "1.5 m, level lines" in page

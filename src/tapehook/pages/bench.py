@@ -157,6 +157,7 @@ def _charts(now: JobNow, entry: LensPrep, row_id: str) -> tuple[tuple[str, str, 
         test = one.record()
         if one.row_id == row_id and isinstance(test, ChartTest):
             distance = test.written or format_distance(test.chart_distance_m, entry.system)
+            distance += f", {test.lines} lines" if test.lines else ""
             position = "" if test.position is None else _figure(test.position, entry)
             stop = f"T{test.t_stop:g}" if test.t_stop else "wide open"
             found.append((one.id.hex(), distance, position, stop))
