@@ -245,3 +245,29 @@ def test_shelves_as_a_person_types_them() -> None:
     ):
         assert said in refused("book", "shelf", *args)[0], args
     assert fits("shelf") == before
+
+
+@pytest.mark.usefixtures("at_work")
+def test_a_tie_is_taken_back_as_a_person_types_it() -> None:
+    """Shown with its id, taken back by the end of it, gone afterwards; what does not fit is refused."""
+    path = Path("my-job/lenses.csv")
+    path.write_text(path.read_text(encoding="utf-8").replace(",4711,", ",,"), encoding="utf-8")
+    run("book", "import", "my-job", "--write")
+    assert "nothing to take back" in run("book", "untie", "serial", "not", "read", width=200).stdout
+    run("book", "serial", "4717", "serial", "not", "read")
+    listed: Any = fits("untie", "4717")["ties"]
+    (tie,) = listed
+    ending = tie["id"][-8:]
+    shown = run("book", "untie", "4717", width=200).stdout
+    assert ending in shown
+    assert "its serial was read" in shown
+    assert "no tie ends in zz" in refused("book", "untie", "4717", "--tie", "zz")[0]
+    assert "a reason on one line" in refused("book", "untie", "4717", "--tie", ending, "--why", " ")[0]
+    assert "no such lens" in refused("book", "untie", "0" * 32)[0]
+    before = fits("untie", "4717")
+    assert before["untied"] is None
+    done: Any = fits("untie", "4717", "--tie", ending, "--why", "it was 4711", "--by", "Cleo")
+    assert done["untied"] == tie
+    assert done["ties"] == []
+    assert len(done["lenses"]) == 2
+    assert "no tie ends in" in refused("book", "untie", "4717", "--tie", ending)[0]

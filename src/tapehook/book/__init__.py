@@ -15,6 +15,7 @@ What it offers to commands and pages, by module:
   withdraws it, in its job too; ``in_force`` and ``of_lenses`` read them.
 - ``jobs``: ``load_job`` for ``prepare``, ``job_names``; lenses on cameras, camera builds, sign-offs.
 - ``lenses``: ``lenses_of``, ``read_serial`` for a provisional serial, ``tie`` and ``untie``, ``mark_lens``.
+- ``ties``: what ties a lens together, and taking it back.
 - ``maps``: ``open_lens``, a lens with its map, findings, sessions and shelves, from a cache where that holds.
 - ``history``: ``lens_history``, what changed over the sessions of a lens, with its picture.
 - ``search``: ``find_lenses``. ``shelves``: shelves, pins, a default shelf for each camera.

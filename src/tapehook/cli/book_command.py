@@ -11,6 +11,7 @@ COMMANDS = {
     "merge": "Add what another book has; conflicts are shown, none is resolved.",
     "settle": "Say what becomes of a conflict: which version stands, one lens or two.",
     "serial": "Exchange a provisional serial for the real one, with all its history.",
+    "untie": "Take back that two lenses are one, each with its own history again.",
     "backup": "Copy the book as it is now to a file, while others work.",
     "restore": "Put a backup in the place of the book, once it was checked.",
     "check": "Look the book over: file, records, hashes, what is derived from them.",
