@@ -7,7 +7,7 @@ import pymupdf
 import pytest
 
 from tests.cli.jobs import LENSES, MARKS_M, position_deg, readings, write_small_job
-from tests.cli.running import refused, run, run_json
+from tests.cli.running import ROOT, refused, run, run_json
 from tests.cli.shapes import misfits, schema
 
 AROUND_MM = math.pi * 80.0
@@ -146,3 +146,55 @@ def test_an_older_file_is_replaced_whole(job: Path, tmp_path: Path) -> None:
     assert out.read_bytes() == first
     assert first.startswith(b"%PDF")
     assert list(tmp_path.iterdir()) == [out]
+
+
+DEMO = ROOT / "src" / "tapehook" / "demo_job"
+
+
+def test_the_strip_of_the_shoot_and_the_one_as_read(tmp_path: Path) -> None:
+    """L10 of the demo job: moved for T2, as ``map --json`` has it at infinity; with --as-read where it was read."""
+    typed = ("strip", DEMO, "--lens", "L10", "--out", tmp_path / "s.pdf")
+    moved, as_read = run_json(*typed), run_json(*typed, "--as-read")
+    assert list(misfits(moved, schema("strip"))) == []
+    maps = run_json("map", DEMO, "--lens", "L10")["lenses"]["L10"]
+    for found, grid in ((moved, maps["at_shooting_stop"]["grid"]), (as_read, maps["grid"])):
+        (far,) = (tick for tick in found["ticks"] if tick["distance_m"] is None)
+        assert far["position"] == pytest.approx(grid[-1]["position"], abs=1e-6)
+    assert "For T2: ring positions moved" in moved["moved"][0]
+    assert as_read["moved"] == ["Marks as read: not moved for what the shoot does to focus."]
+
+
+def test_the_strip_on_the_extender(tmp_path: Path) -> None:
+    """L03 of the demo job on its 2x: 50 mm; each mark stands where ``map --extender`` has it."""
+    typed = ("strip", DEMO, "--lens", "L03", "--units", "ft", "--out", tmp_path / "s.pdf")
+    found = run_json(*typed, "--extender-on")
+    assert list(misfits(found, schema("strip"))) == []
+    assert (found["extender"]["factor"], found["extender"]["focal_mm"]) == (2.0, 50.0)
+    assert found["extender"]["length_mm"] == pytest.approx(45.0)
+    rows = run_json("map", DEMO, "--lens", "L03", "--extender", "2x", "--extender-length", "45mm")["lenses"]["L03"]
+    by_distance = {row["distance_m"]: row["position"] for row in rows["through"]}
+    both = [
+        (tick["position"], by_distance[tick["distance_m"]])
+        for tick in found["ticks"]
+        if tick["distance_m"] in by_distance
+    ]
+    assert len(both) > 2
+    assert [one for one, _ in both] == pytest.approx([other for _, other in both], abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    "more, said",
+    [
+        (("--lens", "L12", "--extender-on"), "lenses.csv names no extender for it"),
+        (("--lens", "L12", "--in-water"), "lenses.csv names no port for it"),
+        (("--lens", "L12", "--port", "100mm"), "--port-front"),
+        (("--lens", "L12", "--water", "sea"), "--port"),
+        (("--lens", "L12", "--port", "60mm", "--port-front", "200mm"), "the lens does not reach so near"),
+        (("--lens", "L05", "--axis", "iris", "--extender-on"), "its iris ring keeps its marks"),
+    ],
+)
+def test_what_no_strip_can_be_made_for_is_refused(more: tuple[str, ...], said: str, tmp_path: Path) -> None:
+    """In a sentence with exit code 2, and nothing is written."""
+    out = tmp_path / "s.pdf"
+    assert said in " ".join(refused("strip", DEMO, *more, "--out", out))
+    assert not out.exists()
