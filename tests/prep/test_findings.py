@@ -75,6 +75,10 @@ CASES: dict[str, tuple[Job, Job]] = {
     ),
     "camera.no_lenses": (a_job([a_lens(camera="A")], cameras=(Camera(letter="A"), Camera(letter="B"))), GOOD),
     "job.no_shooting_stop": (a_job(shooting_stop=None), GOOD),
+    "job.coc_unusual": (
+        a_job(criterion=Criterion(name="fixed", coc_mm=0.25)),
+        a_job(criterion=Criterion(name="fixed", coc_mm=0.05)),
+    ),
     "job.not_read": (
         GOOD.model_copy(update={"column_order": {"lenses": ("id", "Focal length")}}),
         GOOD.model_copy(update={"column_order": {"lenses": ("id", "focal_mm", "Focal length", "shelf")}}),

@@ -45,6 +45,7 @@ WORDS: dict[str, str] = {
     "history.flange": "flange since last time",
     "history.map": "map since last time",
     "history.unlike": "unlike itself last time",
+    "job.coc_unusual": "unusual circle of confusion",
     "job.no_serials": "no serials read",
     "job.no_shooting_stop": "no shooting stop",
     "job.not_read": "column or key not read",

@@ -1,13 +1,13 @@
 """``prepare``: every lens mapped, every finding with its figure, in one pure function."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
-from tapehook.finding import Finding, sort_findings
+from tapehook.finding import Figure, Finding, sort_findings
 from tapehook.job.records import Axis, Camera, ChartTest, Job, Lens, Reading
 from tapehook.lens import FocusScale, LensMap
 from tapehook.notation import format_distance, format_stop
@@ -320,8 +320,29 @@ def _camera(camera: Camera, job: Job) -> CameraPrep:
     return CameraPrep(camera, ids, coc_m, coc_text, tuple(findings))
 
 
+USUAL_COC_MM = (0.004, 0.07)
+"""From a small sensor looked at closely to 65 mm film: common practice, no source."""
+
+
+def _coc_findings(job: Job) -> Iterator[Finding]:
+    """A fixed circle of confusion that no format uses: a point in the wrong place makes depth ten times too wide."""
+    coc_mm = job.criterion.coc_mm
+    least, most = USUAL_COC_MM
+    if job.criterion.name == "fixed" and coc_mm is not None and not least <= coc_mm <= most:
+        wrong = "wide" if coc_mm > most else "narrow"
+        yield Finding(
+            "job.coc_unusual",
+            "watch",
+            "job",
+            f"Blur up to {coc_mm:g} mm is taken as sharp; {least:g} mm to {most:g} mm is usual (common practice, no "
+            f"source): if a point is misplaced, every depth is far too {wrong}.",
+            "Check coc_mm under criterion in job.toml; 0.025 mm is usual for 35 mm cine.",
+            Figure(coc_mm, "mm"),
+        )
+
+
 def _job_findings(job: Job) -> Sequence[Finding]:
-    found = []
+    found = list(_coc_findings(job))
     if not job.shooting_stop:
         found.append(
             Finding(
