@@ -5,6 +5,7 @@ import pytest
 
 from tapehook.handover.pack import PackWish, pack_strips, render_pack
 from tapehook.handover.stop_pull_sheets import stop_pull_pages
+from tapehook.handover.typesetting import Paper
 from tapehook.job import read_job
 from tapehook.job.shot_files import shot_texts
 from tapehook.job.shots import shots_in
@@ -50,6 +51,20 @@ def test_a_stop_pull_has_a_page_with_its_moments(prep: Prep) -> None:
     ):
         assert words in text, words
     assert any("Contents" in one and "Stop pulls" in one for one in texts)
+
+
+@pytest.mark.parametrize("paper", ["a4", "us-letter"])
+def test_a_stop_pull_has_one_page(prep: Prep, paper: Paper) -> None:
+    """Chart, moments and all there is to mind stand on one page of either paper, the demo's and a second one."""
+    plans, _ = shots_in(shot_texts(DEMO))
+    (plan,) = stop_pulls_in(shot_texts(DEMO))[0].values()
+    wish = PackWish(paper, plans=plans, stop_pulls={"window": plan, "again": plan})
+    with pymupdf.open(stream=render_pack(prep, wish, pack_strips(prep, wish))) as pdf:
+        texts = [one.get_text() for one in pdf]
+    first = next(number for number, one in enumerate(texts) if "Stop pull window" in one and "Moments" in one)
+    assert "both lags are taken" in " ".join(texts[first].split())
+    assert "Stop pull again" in texts[first + 1]
+    assert "· Stop pulls" not in texts[first + 2]
 
 
 def test_one_that_cannot_be_done_has_no_moments(prep: Prep) -> None:

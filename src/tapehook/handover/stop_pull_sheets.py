@@ -1,6 +1,7 @@
 """A page for each stop pull on paper: its course with all four motors, the moments to follow, what to know."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from tapehook.handover.glyphs import all_printable, printable
@@ -9,7 +10,7 @@ from tapehook.job.problems import JobProblems
 from tapehook.job.shots import Shot
 from tapehook.job.stop_pulls import StopPullPlan
 from tapehook.notation import format_thirds
-from tapehook.picture.pull_chart import pull_chart
+from tapehook.picture.pull_chart import LANE_PITCH, pull_chart
 from tapehook.prep import Prep
 from tapehook.prep.shot_lens import NoPlan
 from tapehook.prep.shots import ShotPlan, plan_shot
@@ -66,11 +67,15 @@ def _page(pull: StopPullPrep, plan: StopPullPlan, around: ShotPlan | None) -> _S
         "cautions": list(pull.cautions),
         "assumptions": list(pull.assumptions),
     }
-    svg = pull_chart(pull_chart_of(pull, plan, around), width=WIDTH, height=HEIGHT, title=title)
-    return {
-        **all_printable(words),
-        "chart": {"svg": printable(svg), "alt": printable(f"{title} over time, all four motors")},
-    }
+    shown, alt = pull_chart_of(pull, plan, around), printable(f"{title} over time, with its motors")
+    # A page that has much to say goes without the lanes of motors that drive nothing here.
+    driven = [motor for motor in shown.motors if motor.values is not None]
+    less = LANE_PITCH * (len(shown.motors) - len(driven))
+    charts = [
+        {"svg": printable(pull_chart(one, width=WIDTH, height=high, title=title)), "alt": alt}
+        for one, high in ((shown, HEIGHT), (replace(shown, motors=driven), HEIGHT - less))
+    ]
+    return {**all_printable(words), "chart": charts[0], "low": charts[1]}
 
 
 def _moments(pull: StopPullPrep) -> list[list[str]]:

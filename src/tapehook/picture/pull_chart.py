@@ -19,6 +19,8 @@ _SIZE = 9.0
 _LANE = 32.0
 _ERROR = 52.0
 _GAP = 7.0
+LANE_PITCH = _LANE + _GAP
+"""Height that one motor takes of a picture."""
 _MOST_POINTS = 120
 
 
