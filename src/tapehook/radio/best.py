@@ -7,6 +7,7 @@ import numpy as np
 from tapehook.radio import solving
 from tapehook.radio.choosing import BARRED, Choice, Chosen, Table, bounds, levels
 from tapehook.radio.cliques import serves_all
+from tapehook.radio.mending import mended
 from tapehook.radio.searching import ROUNDING, Allowed, Costs, LeastSum, OutOfSteps, greedy
 
 STARTS = 12
@@ -80,6 +81,8 @@ def _under(table: Table, most: int, *, solver: bool) -> tuple[Choice | None, boo
     except OutOfSteps:
         if not serves_all(table, most):
             return (), False
+        if (choice := mended(table, most)) is not None:
+            return choice, False
     if solver and solving.installed():
         return solving.feasible(table, most), True
     return None, False
