@@ -52,10 +52,11 @@ TROUBLES = (
     Trouble("morning.lens", "L11", "4 m", sure=True),
     Trouble("morning.lens", "L13", "4 m", sure=True),
     Trouble("weather.fogs", None, "15.4 °C"),
+    Trouble("picture.late", None, "83 ms"),
     Trouble("backlash.share", "L13", "110 counts", sure=True),
 )
 LATE = Trouble("shot.late_picture", "L16", "83 ms")
-DAY = ("stopping_down", "glass", "zooming", "anamorphic", "extender", "port", "morning", "weather", "heat")
+DAY = ("stopping_down", "glass", "zooming", "anamorphic", "extender", "port", "morning", "weather", "heat", "picture")
 """Kinds of finding that a lens without such data must never have."""
 
 

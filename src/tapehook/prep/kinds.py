@@ -82,6 +82,7 @@ WORDS: dict[str, str] = {
     "parfocal.cannot_tell": "zoom loses focus, cause not told",
     "parfocal.fine": "zoom holds focus",
     "parfocal.groups": "zoom groups off",
+    "picture.late": "monitor late",
     "port.behind_pupil": "port behind the entrance pupil",
     "port.no_reach": "cannot focus behind its port",
     "port.share": "lens behind its port",

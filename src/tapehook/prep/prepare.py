@@ -40,6 +40,7 @@ from tapehook.prep.focus import (
 )
 from tapehook.prep.heat import heat_findings
 from tapehook.prep.job_morning import morning_findings
+from tapehook.prep.late_picture import with_late_pictures
 from tapehook.prep.light import light_findings
 from tapehook.prep.next_mark import next_mark_findings
 from tapehook.prep.port import port_assumptions, port_findings
@@ -104,6 +105,7 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
     flanges = find_flanges(lenses, job)
     lenses = with_flanges(lenses, flanges)
     cameras = cameras_with_flanges([_camera(camera, job) for camera in job.cameras], lenses, flanges)
+    cameras = with_late_pictures(cameras, lenses, job)
     wanted = job_shooting_t(job)
     found = [finding for entry in lenses for finding in entry.findings]
     found += [finding for camera in cameras for finding in camera.findings]
