@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from tapehook.handover.glyphs import breakable, printable
+from tapehook.handover.glyphs import all_printable, printable
 from tapehook.handover.handed_on import Missing
 from tapehook.handover.pdf_words import finding_words
 from tapehook.handover.photos import WHEN, ConditionPhoto, ConditionPhotos, named_photos
@@ -28,8 +28,8 @@ def photo_sheets(
         for place, entry in enumerate(prep.lenses)
         if entry.lens.id in by_lens
     ]
-    troubles = [_clean({**finding_words(found), "subject": found.subject}) for found in photos.findings]
-    troubles += [_clean(_missing(lens_id, name)) for lens_id, name in missing]
+    troubles = [all_printable({**finding_words(found), "subject": found.subject}) for found in photos.findings]
+    troubles += [all_printable(_missing(lens_id, name)) for lens_id, name in missing]
     if not lenses and not troubles:
         return None, {}
     files = {_file(one): one.photo.data for one in photos.shown}
@@ -52,12 +52,12 @@ def _lens(entry: LensPrep, place: int, photos: Sequence[ConditionPhoto]) -> dict
     words = {when: _words(entry.lens, when) for when in WHEN}
     return {
         "lens": place,
-        "title": _clean(entry.title),
+        "title": all_printable(entry.title),
         "columns": 2 if most <= _FEW else 3,
         "sides": [
             {
                 "when": _TITLE[when],
-                "words": _clean(words[when]),
+                "words": all_printable(words[when]),
                 "photos": [_photo(one, entry) for one in shown],
             }
             for when, shown in sides
@@ -80,7 +80,7 @@ def _photo(one: ConditionPhoto, entry: LensPrep) -> dict[str, Any]:
         "width": one.photo.width_px,
         "height": one.photo.height_px,
         "number": str(one.number),
-        "name": _clean(one.name),
+        "name": all_printable(one.name),
         "taken": taken,
         "alt": printable(f"{alt} {said}".strip()),
     }
@@ -94,9 +94,3 @@ def _file(one: ConditionPhoto) -> str:
 
 def _taken(taken: datetime | None) -> str:
     return f"{taken.day} {taken:%b %Y, %H:%M}" if taken else ""
-
-
-def _clean(value: Any) -> Any:  # noqa: ANN401 - a text, or texts by name
-    if isinstance(value, dict):
-        return {key: _clean(inner) for key, inner in value.items()}
-    return breakable(printable(value.replace("+-", "±")))
