@@ -144,3 +144,18 @@ def test_an_unknown_job_is_answered_with_one_that_is_near(book: Book, tmp_path: 
     take_in(book, demo())
     with pytest.raises(BookRefusal, match=r"there is 'Ninety Herons, prep'"):
         export_job(book, "Ninty Herons", tmp_path / "x")
+
+
+def test_what_a_page_changes_leaves_the_comments(book: Book) -> None:
+    """One key of ``job.toml`` changed on a page: that line differs, every other stands as it stood in the folder."""
+    before = demo().toml or ""
+    take_in(book, demo())
+    opened = open_job(book, demo().job.title)
+    with book.writing(ANNA) as writing:
+        save_job(writing, opened.name, opened.job.model_copy(update={"region": "FR"}), seen=opened.seen)
+    with book.reading() as connection:
+        _, found = find_job(connection, demo().job.title, book.name)
+    after = JobDocument.of(found.now).toml or ""
+    assert "#" in before
+    changed = [(one, other) for one, other in zip(before.splitlines(), after.splitlines(), strict=True) if one != other]
+    assert changed == [('region = "GB"', 'region = "FR"')]

@@ -102,16 +102,28 @@ def test_other_files_stay(tmp_path: Path) -> None:
     ]
 
 
-def test_a_job_file_that_says_the_same_keeps_its_comments(tmp_path: Path) -> None:
-    """Only a change of what it says rewrites it."""
-    commented = '# for the lads\ntitle   = "Harbour"\n'
-    (tmp_path / "job.toml").write_text(commented, encoding="utf-8")
-    write_job(JOB, tmp_path)
-    kept = (tmp_path / "job.toml").read_text(encoding="utf-8")
-    write_job(JOB.model_copy(update={"title": "Quay"}), tmp_path)
+def test_a_job_file_keeps_its_comments(tmp_path: Path) -> None:
+    """Nothing changed, nothing written; a change leaves all else as it stood."""
+    commented = '# for the lads\ntitle   = "Harbour" # working title\n\n# mine\ngale = 9\n'
+    job, path = JOB.model_copy(update={"extra": {"gale": 9}}), tmp_path / "job.toml"
+    path.write_text(commented, encoding="utf-8")
+    write_job(job, tmp_path)
+    kept = path.read_text(encoding="utf-8")
+    quay = job.model_copy(update={"title": "Quay", "cameras": (Camera(letter="A"),)})
+    write_job(quay, tmp_path)
 
     assert kept == commented
-    assert (tmp_path / "job.toml").read_text(encoding="utf-8") == 'title = "Quay"\n'
+    assert path.read_text(encoding="utf-8") == commented.replace("Harbour", "Quay") + '\n[[cameras]]\nletter = "A"\n'
+    assert read_job(tmp_path).cameras == quay.cameras
+
+
+@pytest.mark.parametrize("old", [b"title = ", b"\xff\xfe", b'\xef\xbb\xbftitle = "Harbour"\n'])
+def test_a_job_file_that_is_no_toml_is_written_anew(tmp_path: Path, old: bytes) -> None:
+    """Torn, or in bytes that are no UTF-8, or with a mark before it: what the job says is there afterwards."""
+    (tmp_path / "job.toml").write_bytes(old)
+    write_job(JOB.model_copy(update={"title": "Quay"}), tmp_path)
+
+    assert (tmp_path / "job.toml").read_bytes() == b'title = "Quay"\n'
 
 
 def test_a_file_keeps_who_may_use_it(tmp_path: Path) -> None:

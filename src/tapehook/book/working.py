@@ -19,7 +19,7 @@ from tapehook.book.store import Book, Writing
 from tapehook.book.trouble import refusal
 from tapehook.book.versions import Thing, stale, thing
 from tapehook.job.records import Job
-from tapehook.job.tomlfile import write_job_toml
+from tapehook.job.tomlfile import job_toml_text, write_job_toml
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,9 @@ def save_job(
     there = _there(writing, name, seen)
     toml, kept = write_job_toml(job), dict(files or {})
     if there is not None:
-        kept = kept if files is not None else dict(JobDocument.of(there.now).files)
+        document = JobDocument.of(there.now)
+        toml = job_toml_text(job, document.toml or "")
+        kept = kept if files is not None else dict(document.files)
         old = job_of_version(writing.connection, there, there.now, f"job {name}")
         job = _with_measurements(job, old, name)
     folder = Folder(job, toml, files=kept)

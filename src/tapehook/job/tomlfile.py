@@ -1,6 +1,6 @@
 """``job.toml``: what it may hold, and reading and writing it.
 
-Keys nobody knows are kept at every level. Comments are not: a file that is written again loses them.
+Keys nobody knows are kept at every level; so are comments, where the text that was there is at hand.
 """
 
 import re
@@ -14,6 +14,7 @@ from tapehook.job.problems import Problem, limit
 from tapehook.job.records import Criterion, Emitter, Filter, Job, Motor, Radio, Record, Weather
 from tapehook.job.schema import LISTS, NOT_IN_FILE, expected_at, job_table
 from tapehook.job.sheets import Sheet, decoded
+from tapehook.job.toml_keeping import kept_text
 from tapehook.notation import parse_stop
 
 FILE = "job.toml"
@@ -253,6 +254,19 @@ def write_job_toml(job: Job) -> str:
         if things := getattr(job, name):
             tables[name] = [_said(thing) for thing in things]
     return tomli_w.dumps(document | tables)
+
+
+def job_toml_text(job: Job, before: str) -> str:
+    """The text of ``job.toml`` in place of the text ``before``: what did not change stands as it stood, with comments.
+
+    Written anew where ``before`` is no TOML. Raises ValueError or TypeError when a key holds what TOML cannot.
+    """
+    text = write_job_toml(job)
+    try:
+        tomllib.loads(before)
+    except (ValueError, RecursionError):
+        return text
+    return kept_text(before, tomllib.loads(text)) if before.strip() else text
 
 
 def _said(record: Record) -> dict[str, Any]:

@@ -15,14 +15,14 @@ from tapehook.job.reading import job_of
 from tapehook.job.records import Job, Reading, Record
 from tapehook.job.rendering import tables_of
 from tapehook.job.replacing import replace_all
-from tapehook.job.tomlfile import FILE, write_job_toml
+from tapehook.job.tomlfile import FILE, job_toml_text, write_job_toml
 
 
 def write_job(job: Job, folder: Path) -> None:
     """Write ``job`` into ``folder``, which is made if it is not there; tables are written as CSV.
 
     Each file is replaced as a whole, and when one cannot be, those before it are put back. Files that are
-    not the job's are left alone, and a ``job.toml`` that says the same already keeps its comments. Raises
+    not the job's are left alone, and of ``job.toml`` only what changed is written: comments stay. Raises
     JobProblems, with nothing written: where the folder holds a table as XLSX, where the system refuses, and
     where the job says what its files cannot hold or ``read_job`` would not take.
     """
@@ -32,11 +32,22 @@ def write_job(job: Job, folder: Path) -> None:
     if problems:
         raise JobProblems(in_order(problems))
     try:
+        files[FILE] = _with_comments(job, folder / FILE, files[FILE])
         replace_all(folder, {name: data for name, data in files.items() if _differs(job, folder / name, data)})
     except (OSError, ValueError) as trouble:  # a path with a NUL in it is a ValueError
         reason = trouble.strerror if isinstance(trouble, OSError) else "no name a folder can have"
         expected = f"a folder that can be written ({reason}); nothing was changed"
         raise JobProblems([Problem(str(folder), None, None, None, expected)]) from None
+
+
+def _with_comments(job: Job, path: Path, data: bytes) -> bytes:
+    """``job.toml`` changed in place of the file that is there; as it is where that is none, or no text."""
+    if not path.is_file():
+        return data
+    try:
+        return job_toml_text(job, path.read_bytes().decode()).encode()
+    except UnicodeDecodeError:
+        return data
 
 
 def _files_of(job: Job) -> dict[str, bytes]:
