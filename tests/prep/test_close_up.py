@@ -11,7 +11,9 @@ from tapehook.job import Filter, read_job
 from tapehook.optics import focus_state
 from tapehook.prep import LensPrep, prepare
 from tapehook.prep.close_up import CloseUp, NoCloseUp, Wanted, close_up_of, powers_of
+from tapehook.prep.shooting_map import map_at
 from tests.cli.running import ROOT
+from tests.prep.test_shifts import _stopped
 
 FRONT_M = 0.15
 SPLITS = (
@@ -114,3 +116,14 @@ def test_powers_add_up() -> None:
     assert powers_of(tray, ("a", "b", "b"), "close_up") == 5.0
     with pytest.raises(NoCloseUp):
         powers_of(tray, ("split 1",), "close_up")
+
+
+def test_the_ring_stands_where_the_strip_has_it() -> None:
+    """A lens whose best focus moves on stopping down: positions of the moved map, and it is said."""
+    (moving,) = prepare(_stopped(-40.0)).lenses
+    moved = map_at(moving)
+    assert moved is not None
+    found = close_up_of(moving, Wanted(1.0, 0.3), moving.shooting, ())
+    mark = found.marks[len(found.marks) // 2]
+    assert mark.position == pytest.approx(float(moved.curve([mark.scale_m])[0]))
+    assert any(sentence.startswith("Ring positions are moved for T4") for sentence in found.assumptions)

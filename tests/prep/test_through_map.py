@@ -8,8 +8,10 @@ from tapehook.optics.extender import Extender
 from tapehook.optics.port import Port
 from tapehook.optics.through import Through
 from tapehook.prep import LensPrep, prepare
+from tapehook.prep.shooting_map import map_at, moved_word
 from tapehook.prep.through_map import through_rows
 from tests.prep.jobs import NEAREST_M, a_job, a_lens, read_off
+from tests.prep.test_shifts import _glass, _stopped
 
 
 def _lens() -> LensPrep:
@@ -56,3 +58,28 @@ def test_without_a_map_there_is_nothing() -> None:
     """A lens nobody has read."""
     (entry,) = prepare(a_job([a_lens()], [])).lenses
     assert through_rows(entry, Through()) == ()
+
+
+def test_the_ring_stands_where_the_strip_has_it_at_the_shooting_stop() -> None:
+    """A lens whose best focus moves on stopping down: the moved map's positions, and what they are moved for."""
+    (entry,) = prepare(_stopped(-40.0)).lenses
+    as_read, moved = entry.focus_map, map_at(entry)
+    assert as_read is not None
+    assert moved is not None
+    (row,) = [one for one in through_rows(entry, Through()) if one.distance_m == 2.0]
+    assert row.position == pytest.approx(float(moved.curve(2.0)[0]))
+    assert abs(row.position - float(as_read.curve(2.0)[0])) > 0.1
+    assert row.moved_for == moved_word(entry) == f"for {row.stop}"
+    assert {one.moved_for for one in through_rows(_lens(), Through())} == {""}
+
+
+def test_glass_behind_an_extender_moves_the_ring_less() -> None:
+    """The lens sees it 1/x squared as thick: a quarter of the move with a 2x."""
+    (entry,) = prepare(_glass()).lenses
+    as_read = entry.focus_map
+    assert as_read is not None
+    off = []
+    for through in (Through(), Through(Extender(2.0, 0.0))):
+        (row,) = [one for one in through_rows(entry, through) if one.distance_m == 2.0]
+        off.append(row.position - float(as_read.curve(2.0)[0]))
+    assert off[1] == pytest.approx(off[0] / 4.0, rel=0.02)

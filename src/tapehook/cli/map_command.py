@@ -96,7 +96,8 @@ def _show_through(prep: "Prep", through: "Through", typed: "Mapping[str, str | N
             zone = " - ".join("?" if x is None else format_distance(max(x, 1e-3), entry.system) for x in limits)
             ring = position_text(row.position, entry.lens)
             cells.append([row.text, format_distance(row.scale_m, entry.system), ring, zone])
-        show_rows(["distance", "on the scale", "ring", sharp], cells)
+        moved = f"ring, moved {rows[0].moved_for}" if rows[0].moved_for else "ring"
+        show_rows(["distance", "on the scale", moved, sharp], cells)
     for sentence in assumed(through, typed):
         click.echo(f"  assumed: {sentence}")
 

@@ -21,6 +21,7 @@ from tapehook.picture.axis import distance_ticks
 from tapehook.prep.basis import Optics
 from tapehook.prep.results import LensPrep, StopView
 from tapehook.prep.room import optics_of
+from tapehook.prep.shooting_map import map_at, moved_word
 from tapehook.prep.shot_lens import FRONT_BEFORE_PUPIL_M
 from tapehook.prep.wording import Maker, depth_used, percent
 from tapehook.shot.lane import depth_used as used_of
@@ -106,7 +107,10 @@ def close_up_of(entry: LensPrep, wanted: Wanted, stop: StopView | None, tray: tu
         raise NoCloseUp("front", f"{front_m:.3g} m", f"less than {close_m:.3g} m, the close focus of the lens")
     fittings = Fittings(np.asarray(optics.focal_m, dtype=np.float64), optics.pupil, wanted.power_dpt, front_m)
     near_m, far_m = (float(end) for end in fittings.subject_m([close_m, math.inf]))
-    marks = tuple(_mark(subject, fittings, lens_map, optics, stop) for subject in _subjects(entry, near_m, far_m))
+    moved = map_at(entry, stop) or lens_map
+    if moved is not lens_map:
+        said.append(f"Ring positions are moved {moved_word(entry, stop)}, as on the strip; the engraved ring is not.")
+    marks = tuple(_mark(subject, fittings, moved, optics, stop) for subject in _subjects(entry, near_m, far_m))
     split = None if wanted.split_m is None else _split(wanted, front_m, optics, stop, tray)
     magnified = 1.0 + wanted.power_dpt * (close_m - front_m)
     found = tuple(_findings(entry, wanted, (near_m, far_m), split, stop))

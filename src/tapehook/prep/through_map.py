@@ -12,14 +12,16 @@ from tapehook.prep.as_json import finite
 from tapehook.prep.results import LensPrep, StopView
 from tapehook.prep.room import optics_of
 from tapehook.prep.rounds import round_distances
+from tapehook.prep.shooting_map import map_at, moved_word
 
 
 @dataclass(frozen=True, slots=True)
 class ThroughRow:
     """One distance from the sensor, metres: what the scale says, where the ring stands, and what is sharp at ``stop``.
 
-    ``plus_minus`` is the half-width of the map's 95 % band; ``near_m`` and ``far_m`` (may be inf) are None without a
-    stop or a focal length. The stop is that of the ring.
+    ``position`` is where the lens is sharp at that stop, as its strip has it; ``moved_for`` says what the marks of the
+    ring are moved for, empty where they are not. ``plus_minus`` is the half-width of the 95 % band; ``near_m`` and
+    ``far_m`` (may be inf) are None without a stop or a focal length. The stop is that of the ring.
     """
 
     text: str
@@ -30,6 +32,7 @@ class ThroughRow:
     near_m: float | None
     far_m: float | None
     stop: str | None
+    moved_for: str = ""
 
 
 def through_rows(entry: LensPrep, through: Through, stop: StopView | None = None) -> tuple[ThroughRow, ...]:
@@ -54,10 +57,15 @@ def through_rows(entry: LensPrep, through: Through, stop: StopView | None = None
     distances, scale = asked[reached], scale[reached]
     if distances.size == 0:
         return ()
-    position, half = lens_map.position_band(scale)
-    near, far, stop_text = _sharp(entry, through, scale, stop or entry.shooting or entry.widest)
+    stop = stop or entry.shooting or entry.widest
+    moved = map_at(entry, stop, through.factor) or lens_map
+    position, half = moved.position_band(scale)
+    near, far, stop_text = _sharp(entry, through, scale, stop)
+    word = moved_word(entry, stop) if moved is not lens_map else ""
     return tuple(
-        ThroughRow(format_distance(float(d), entry.system), float(d), float(s), float(p), float(h), n, f, stop_text)
+        ThroughRow(
+            format_distance(float(d), entry.system), float(d), float(s), float(p), float(h), n, f, stop_text, word
+        )
         for d, s, p, h, n, f in zip(distances, scale, position, half, near, far, strict=True)
     )
 
@@ -91,6 +99,7 @@ def through_as_json(rows: tuple[ThroughRow, ...]) -> list[dict[str, Any]]:
             "near_m": finite(row.near_m),
             "far_m": finite(row.far_m),
             "stop": row.stop,
+            "moved_for": row.moved_for or None,
         }
         for row in rows
     ]
