@@ -2,11 +2,14 @@
 
 import html
 import re
+from pathlib import Path
 
 import pytest
 
 from tapehook.book.jobs import load_job
+from tapehook.job import Camera, ChartTest, Filter, read_job, write_job
 from tests.pages.asking import Client
+from tests.pages.conftest import let_in
 from tests.pages.kit import MARKS, NOBODY, Served, measured_lens, new_lens
 
 
@@ -305,5 +308,122 @@ def test_chart_tests_of_an_anamorphic_lens_say_which_lines(laptop: Client) -> No
     (job,) = (one["key"] for one in laptop.get("/api/jobs").json["jobs"])
     lens = next(one["key"] for one in laptop.get(f"/api/jobs/{job}/lenses").json["lenses"] if one["id"] == "L23")
     page = laptop.get(f"/job/{job}/bench/{lens}").text
-    assert "1.5 m, upright lines" in page
-    assert "1.5 m, level lines" in page
+    said = re.findall(r'<bdi>1.5 m</bdi> <span class="quiet said-of">(.*?)</span>', page)
+    words = sorted(re.sub("<[^>]*>", "", one) for one in said)
+    ways = ("far→near", "near→far")
+    assert words == [f"{lines} lines, {way}, on C" for lines in ("level", "upright") for way in ways]
+
+
+def _tests(server: Served) -> list[ChartTest]:
+    return list(load_job(server.book, "Harbour").charts)
+
+
+def test_a_chart_test_has_all_that_its_table_holds(server: Served, client: Client, tmp_path: Path) -> None:
+    """Way, camera, a zoom's focal length, lines and glass are kept as charts.csv keeps them, shown at the bench, and
+    read back from the folder that the job is exported to."""
+    job, lens = _fitted_out(server, client)
+    sent = {"distance": "6'", "position": "100.1", "approach": "far_to_near", "camera": "a", "focal": "35 mm"}
+    answer = client.post(f"/api/jobs/{job}/bench/{lens}/charts", {**sent, "lines": "upright", "glass": "Rear gel"})
+    assert answer.status == 200, answer.text
+    (test,) = _tests(server)
+    assert (test.approach, test.camera, test.focal_mm) == ("far_to_near", "A", 35.0)
+    assert (test.lines, test.rear_filter) == ("upright", "Rear gel")
+    (shown,) = client.get(f"/api/jobs/{job}/bench/{lens}").json["charts"]
+    assert shown["said"] == ["upright lines", "far→near", "35 mm", "on A", "behind it Rear gel"]
+    write_job(load_job(server.book, "Harbour"), tmp_path / "out")
+    assert read_job(tmp_path / "out").charts == (test.model_copy(update={"row": 2}),)
+
+
+def _fitted_out(server: Served, client: Client) -> tuple[str, str]:
+    """The job with a camera, a rear filter, and a zoom that squeezes, as its folder would have them."""
+    job, lens = new_lens(client, focal="25-75 mm")
+    desk = server.app._app.state.desk  # type: ignore[attr-defined]
+    acts = server.app._app.state.acts  # type: ignore[attr-defined]
+    now = desk.job(job)
+    gel = Filter(id="rear gel", kind="other", thickness_mm=0.1)
+    changed = {"cameras": (Camera(letter="A"),), "filters": (gel,)}
+    lenses = (now.job.lenses[0].model_copy(update={"squeeze": 2.0}),)
+    acts.change_job("Mara", now, now.job.model_copy(update={**changed, "lenses": lenses}))
+    return job, lens
+
+
+@pytest.mark.parametrize(
+    "field, text, named, expected",
+    [
+        ("camera", "Z", "camera", "a camera of the job: A"),
+        ("glass", "gauze", "glass behind it", "rear gel"),
+        ("focal", "100 mm", "focal length", "25 to 75 mm"),
+        ("focal", "25-75 mm", "focal length", "one focal length"),
+        ("focal", "wide", "focal length", "expected"),
+        ("lines", "slanted", "lines", "'upright' or 'level'"),
+        ("approach", "sideways", "approach", "'near_to_far' or 'far_to_near'"),
+    ],
+)
+def test_a_chart_test_on_what_the_job_has_not_is_refused(
+    server: Served, client: Client, field: str, text: str, named: str, expected: str
+) -> None:
+    """A camera, a glass, a focal length, lines or a way that no folder could hold: said by field, and not kept."""
+    job, lens = _fitted_out(server, client)
+    sent = {"distance": "6'", "position": "100.1", field: text}
+    answer = client.post(f"/api/jobs/{job}/bench/{lens}/charts", sent)
+    assert answer.status == 422
+    (problem,) = answer.json["problems"]
+    assert problem["field"] == named
+    assert expected in problem["sentence"]
+    assert _tests(server) == []
+
+
+def test_glass_is_refused_where_the_job_lists_none(server: Served, client: Client) -> None:
+    """That nothing stood behind the lens can be said of any job."""
+    job, lens = new_lens(client)
+    path = f"/api/jobs/{job}/bench/{lens}/charts"
+    refused = client.post(path, {"distance": "6'", "position": "100", "glass": "gel"})
+    assert "which lists none" in refused.json["problems"][0]["sentence"]
+    assert client.post(path, {"distance": "6'", "position": "100", "glass": "none"}).status == 200
+    assert [test.rear_filter for test in _tests(server)] == ["none"]
+
+
+def test_a_chart_test_is_withdrawn_and_undone_step_by_step(server: Served, client: Client) -> None:
+    """By its key, like a reading: withdrawn it counts no more, undo lets it count again, undo again takes it back."""
+    job, lens = _fitted_out(server, client)
+    sent = {"distance": "6'", "position": "100.1", "approach": "near_to_far", "lines": "level", "focal": "75"}
+    client.post(f"/api/jobs/{job}/bench/{lens}/charts", sent)
+    (before,) = _tests(server)
+    key = client.get(f"/api/jobs/{job}/bench/{lens}").json["charts"][0]["id"]
+    assert client.post(f"/api/jobs/{job}/bench/{lens}/correct", {"id": key, "reason": "withdrawn"}).status == 200
+    assert _tests(server) == []
+    undo = f"/api/jobs/{job}/bench/{lens}/undo"
+    assert client.post(undo).status == 200
+    assert _tests(server) == [before]
+    assert client.post(undo).status == 200
+    assert _tests(server) == []
+    assert client.post(undo).status == 404
+
+
+def test_fields_of_a_chart_test_are_those_the_lens_calls_for(client: Client) -> None:
+    """Way, stop and camera for any lens; lines for one that squeezes, focal length for a zoom, glass where
+    there is any."""
+    job, prime = new_lens(client)
+    asked = {"distance", "position", "approach", "stop", "camera", "width", "fill"}
+    assert _fields(client.get(f"/job/{job}/bench/{prime}").text) == asked
+
+
+def test_fields_of_a_chart_test_of_a_zoom_that_squeezes(server: Served, client: Client) -> None:
+    """All of them; whoever may only look has none, and no button that withdraws."""
+    job, lens = _fitted_out(server, client)
+    client.post(f"/api/jobs/{job}/bench/{lens}/charts", {"distance": "6'", "position": "100.1"})
+    page = client.get(f"/job/{job}/bench/{lens}").text
+    assert _fields(page) >= {"lines", "focal", "glass"}
+    assert "lines not noted" in page
+    assert "withdraw the chart test" in page
+    looking = let_in(server, "view")
+    page = looking.get(f"/job/{job}/bench/{lens}").text
+    assert _fields(page) == set()
+    assert "withdraw the chart test" not in page
+    assert looking.post(f"/api/jobs/{job}/bench/{lens}/charts", {"distance": "6'", "position": "1"}).status == 403
+
+
+def _fields(page: str) -> set[str]:
+    """The names in the form of a chart test."""
+    form = re.search(r'<details id="chart-test"[^>]*>(.*?)</details>', page, re.DOTALL)
+    return set(re.findall(r' name="(\w+)"', form.group(1))) if form else set()

@@ -120,7 +120,7 @@ def _standing_json(one: Any) -> Json:  # noqa: ANN401 - a Standing
 
 @router.get("/jobs/{job}/bench/{lens}")
 def get_bench(desk: At, job: Key, lens: Key) -> Json:
-    """One lens at the bench: readings with their keys, findings, and what to measure next."""
+    """One lens at the bench: readings and chart tests with their keys, findings, and what to measure next."""
     now = desk.job(job)
     row_id = _row(now, lens)
     bench = bench_of(now, desk.prep(now).lens(row_id), row_id)
@@ -136,6 +136,10 @@ def get_bench(desk: At, job: Key, lens: Key) -> Json:
                 "used": row.used,
             }
             for row in bench.rows
+        ],
+        "charts": [
+            {"id": one.key, "at": one.at, "position": one.position, "stop": one.stop, "said": list(one.said)}
+            for one in bench.charts
         ],
         "findings": [finding.as_json() for finding in bench.findings],
         "next": [mark.distance_m if mark.distance_m < 1e6 else None for mark in bench.advice.marks],
@@ -309,9 +313,9 @@ def post_column(desk: At, acts: Act, who: Who, job: Key, lens: Key, sent: asked.
 @router.post("/jobs/{job}/bench/{lens}/charts")
 def post_chart(desk: At, acts: Act, who: Who, job: Key, lens: Key, sent: asked.NewChart) -> Json:
     """Add a chart test."""
-    now = desk.job_to_add_to(job, lens)
+    now = desk.job(job)  # as it is this moment: a camera or glass it names may just have been added
     row_id = _row(now, lens)
-    record = chart_of(now.lens(row_id), now.job.units, **sent.model_dump(exclude={"sent"}))
+    record = chart_of(now.lens(row_id), now.job, **sent.model_dump(exclude={"sent"}))
     return {"added": acts.add(who.who, now, row_id, [record], sent.sent), "stamp": desk.stamp()}
 
 

@@ -8,6 +8,7 @@ from tapehook.job.records import Approach, Axis, PositionUnit, System
 
 Right = Literal["view", "edit"]
 Unit = Literal["ft", "m"]
+Lines = Literal["upright", "level"]
 
 
 def _writable(text: str) -> str:
@@ -135,7 +136,7 @@ class Correction(Asked):
 
 
 class NewChart(Asked):
-    """A chart test as typed."""
+    """A chart test as typed. ``lines``: those found sharpest, of an anamorphic lens; ``glass``: what stood behind."""
 
     distance: Short
     position: Short
@@ -145,6 +146,8 @@ class NewChart(Asked):
     width: Short | None = None
     fill: Short | None = None
     focal: Short | None = None
+    glass: Short | None = None
+    lines: Lines | None = None
     sent: Sent = None
 
 

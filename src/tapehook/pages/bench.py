@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from tapehook.book.measuring import Measurement
@@ -10,6 +10,7 @@ from tapehook.finding import Finding
 from tapehook.handover.handed_on import lens_lines
 from tapehook.handover.pdf_pictures import map_chart_of
 from tapehook.job import ChartTest, Lens, Reading
+from tapehook.job.rear_filters import NOTHING
 from tapehook.notation import format_distance, format_position
 from tapehook.pages.desk import JobNow
 from tapehook.pages.through import ThroughView, through_views
@@ -20,6 +21,7 @@ from tapehook.prep.next_mark import Advice, next_advice
 CHART_WIDTH, CHART_HEIGHT = 620.0, 340.0
 NARROW_WIDTH, NARROW_HEIGHT = 330.0, 300.0
 SAME_MARK = 1e-9
+WAY_WORDS = {"near_to_far": "near→far", "far_to_near": "far→near"}
 _BARE = re.compile(r"[\d.,/½¼¾⅛⅜⅝⅞ ]+(?:ft|m)$")
 """A bare number as it is kept, with the unit it was taken for: shown in house style."""
 
@@ -46,6 +48,17 @@ class BenchRow:
 
 
 @dataclass(frozen=True, slots=True)
+class ChartRow:
+    """One chart test: its distance, best focus and stop, and in ``said`` what else was written down of it."""
+
+    key: str
+    at: str
+    position: str
+    stop: str
+    said: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Bench:
     """All the bench shows of a lens. ``stop`` is the one the shares hold for, None where none is known."""
 
@@ -53,7 +66,7 @@ class Bench:
     entry: LensPrep
     stop: str | None
     rows: tuple[BenchRow, ...]
-    charts: tuple[tuple[str, str, str, str], ...]
+    charts: tuple[ChartRow, ...]
     findings: tuple[Finding, ...]
     advice: Advice
     picture: str | None
@@ -150,18 +163,33 @@ def _figure(position: float, entry: LensPrep) -> str:
     return text.removesuffix("°").removesuffix("%").removesuffix("mm").strip()
 
 
-def _charts(now: JobNow, entry: LensPrep, row_id: str) -> tuple[tuple[str, str, str, str], ...]:
-    """The chart tests: key, distance, position, stop."""
+def _charts(now: JobNow, entry: LensPrep, row_id: str) -> tuple[ChartRow, ...]:
+    """The chart tests in the order they were made."""
     found = []
     for one in now.rows["chart"]:
         test = one.record()
         if one.row_id == row_id and isinstance(test, ChartTest):
             distance = test.written or format_distance(test.chart_distance_m, entry.system)
-            distance += f", {test.lines} lines" if test.lines else ""
             position = "" if test.position is None else _figure(test.position, entry)
             stop = f"T{test.t_stop:g}" if test.t_stop else "wide open"
-            found.append((one.id.hex(), distance, position, stop))
+            found.append(ChartRow(one.id.hex(), distance, position, stop, tuple(_said_of(test, entry.lens))))
     return tuple(found)
+
+
+def _said_of(test: ChartTest, lens: Lens) -> Iterator[str]:
+    """What sets a chart test apart from others at its distance; of an anamorphic lens also that lines are not known."""
+    if test.lines or (lens.squeeze or 1.0) > 1.0:
+        yield f"{test.lines} lines" if test.lines else "lines not noted"
+    if test.approach:
+        yield WAY_WORDS[test.approach]
+    if test.focal_mm and lens.kind == "zoom":
+        yield f"{test.focal_mm:g} mm"
+    if test.camera:
+        yield f"on {test.camera}"
+    if test.chart_width_m and test.frame_fill:
+        yield f"{test.chart_width_m * 1e3:g} mm fills {test.frame_fill * 100:.4g} %"
+    if test.rear_filter:
+        yield "no glass behind" if test.rear_filter.casefold() == NOTHING else f"behind it {test.rear_filter}"
 
 
 def _last(measured: Sequence[Measurement], lens: Lens) -> str:

@@ -213,12 +213,14 @@ def get_bench_first(desk: At, job: Key) -> Response:
 
 
 @router.get("/job/{job}/bench/{lens}")
-def get_bench(request: Request, desk: At, job: Key, lens: Key) -> Response:
-    """The bench: one lens, measured and proved."""
+def get_bench(
+    request: Request, desk: At, job: Key, lens: Key, test: Annotated[str, Query(max_length=20)] = ""
+) -> Response:
+    """The bench: one lens, measured and proved; at the fields of the ``test`` that was come for, "chart" or a mark."""
     now = desk.job(job)
     shown, _ = _bench_shown(desk, now, lens)
     photos = request.app.state.photos.listed(now.job.title or now.name, shown["bench"].lens)
-    return page(request, "bench.html", **shown, photos=photos, parts_url=f"/part/bench/{job}/{lens}")
+    return page(request, "bench.html", **shown, photos=photos, test=test, parts_url=f"/part/bench/{job}/{lens}")
 
 
 def _bench_shown(

@@ -11,8 +11,9 @@ from typing import TypeVar
 
 from pydantic import ValidationError
 
-from tapehook.job import Approach, Camera, ChartTest, Lens, Motor, Reading
+from tapehook.job import Approach, Camera, ChartTest, Job, Lens, Motor, Reading
 from tapehook.job.problems import limit, shown
+from tapehook.job.rear_filters import NOTHING, filters_behind
 from tapehook.job.records import Method, Record
 from tapehook.notation import (
     LengthUnit,
@@ -29,6 +30,8 @@ from tapehook.notation import (
 Parsed = TypeVar("Parsed")
 Kept = TypeVar("Kept", bound=Record)
 MOST_ROWS = 2_000
+SAME_FOCAL = 0.05
+"""How far beyond its engraved ends a zoom may be said to have been set: rings are not read closer."""
 _T_STOP = "a T-stop such as T1.5, no f-number"
 _ENGRAVED: dict[str, LengthUnit] = {"feet": "ft", "metric": "m"}
 WAYS: dict[str, Approach] = {"near_to_far": "near_to_far", "far_to_near": "far_to_near"}
@@ -221,10 +224,13 @@ def _cells(line: str) -> list[str]:
     return cells
 
 
-def chart_of(lens: Lens, units: str, **typed: str | None) -> ChartTest:
-    """The record of a chart test from its fields as typed. Raises Misread."""
+def chart_of(lens: Lens, job: Job, **typed: str | None) -> ChartTest:
+    """The record of a chart test from its fields as typed; it names no camera and no glass that ``job`` has not.
+
+    Raises Misread.
+    """
     reader = Reader()
-    unit = bare_unit(lens, units)
+    unit = bare_unit(lens, job.units)
     distance = reader.need(
         "distance", typed.get("distance"), lambda text: parse_distance(text, bare_unit=unit), "a distance"
     )
@@ -236,7 +242,9 @@ def chart_of(lens: Lens, units: str, **typed: str | None) -> ChartTest:
         "chart width", typed.get("width"), lambda text: parse_length(text, bare_unit="mm"), "a width such as 60 cm"
     )
     fill = reader.take("frame filled", typed.get("fill"), parse_share, "a part of the image width such as 80 %")
-    focal = reader.take("focal length", typed.get("focal"), parse_focal_length, "a focal length such as 50 mm")
+    focal = reader.take("focal length", typed.get("focal"), lambda text: _set_to(text, lens), _one_focal(lens))
+    camera = reader.take("camera", typed.get("camera"), lambda text: _camera_in(text, job), _cameras_of(job))
+    glass = reader.take("glass behind it", typed.get("glass"), lambda text: _glass_in(text, job), _glasses_of(job))
     reader.done()
     given: dict[str, object] = {"lens_id": lens.id, "written": _written(typed["distance"] or "", unit)}
     given |= {"chart_distance_m": distance, "position": position}
@@ -244,9 +252,11 @@ def chart_of(lens: Lens, units: str, **typed: str | None) -> ChartTest:
         "t_stop": stop,
         "chart_width_m": width,
         "frame_fill": fill,
-        "focal_mm": focal.long_m * 1e3 if focal else None,
-        "camera": typed.get("camera") or None,
+        "focal_mm": focal,
+        "camera": camera,
         "approach": typed.get("approach") if typed.get("approach") in WAYS else None,
+        "rear_filter": glass,
+        "lines": typed.get("lines"),
     }
     given |= {name: value for name, value in found.items() if value is not None}
     try:
@@ -254,6 +264,51 @@ def chart_of(lens: Lens, units: str, **typed: str | None) -> ChartTest:
     except ValidationError as trouble:
         reader.limits(trouble)
         raise Misread(reader.problems) from None
+
+
+def _set_to(text: str, lens: Lens) -> float:
+    """What a zoom was set to, millimetres: one focal length that it has."""
+    focal = parse_focal_length(text)
+    found = round(focal.long_m * 1e3, 6)
+    short, long = lens.focal_min_mm or lens.focal_mm, lens.focal_mm
+    if focal.is_zoom or (short and long and not (1 - SAME_FOCAL) * short <= found <= (1 + SAME_FOCAL) * long):
+        raise ValueError(text)
+    return found
+
+
+def _one_focal(lens: Lens) -> str:
+    if not lens.focal_mm:
+        return "one focal length such as 50 mm"
+    if not lens.focal_min_mm:
+        return f"that of the lens, {lens.focal_mm:g} mm"
+    return f"one focal length of the lens, {lens.focal_min_mm:g} to {lens.focal_mm:g} mm"
+
+
+def _camera_in(text: str, job: Job) -> str:
+    """The letter of a camera of the job; any where it lists none, as in its tables."""
+    letter, letters = text.strip(), [camera.letter for camera in job.cameras]
+    if not letters or letter in letters:
+        return letter
+    alike = [one for one in letters if one.casefold() == letter.casefold()]
+    if len(alike) != 1:
+        raise ValueError(text)
+    return alike[0]
+
+
+def _cameras_of(job: Job) -> str:
+    return f"a camera of the job: {', '.join(sorted(camera.letter for camera in job.cameras))}"
+
+
+def _glass_in(text: str, job: Job) -> str:
+    """What stood behind the lens: filters of the job, or that nothing did."""
+    if filters_behind(text, job.filters)[1]:
+        raise ValueError(text)
+    return text.strip()
+
+
+def _glasses_of(job: Job) -> str:
+    listed = ", ".join(one.id for one in job.filters[:8])
+    return f'"{NOTHING}", or filters of the job' + (f": {listed}" if listed else ", which lists none")
 
 
 def _t_number(text: str) -> float:

@@ -180,14 +180,6 @@ at("withdraw").addEventListener("click", async () => {
   }
 });
 
-// --- a chart test that was come for ---------------------------------------------------------------------------
-
-const chart = at("chart-test");
-if (chart && new URLSearchParams(location.search).get("test") === "chart") {
-  chart.open = true;
-  chart.querySelector("[name=distance]").focus();
-}
-
 // --- another lens ---------------------------------------------------------------------------------------------
 
 at("lens-choice").addEventListener("change", (event) => location.assign(event.target.value));

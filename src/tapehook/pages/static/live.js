@@ -9,6 +9,8 @@ const ASK_AGAIN_MS = [500, 1000, 2000, 4000];
 const SILENCE_MS = 6000;
 const SOON_MS = 400;
 const CATCH_UP_MS = 700;
+const TYPED_ANEW =
+  "input:not([type=hidden],[type=radio],[type=checkbox],[data-keep]), textarea, select[data-anew]";
 
 export const at = (id) => document.getElementById(id);
 
@@ -192,9 +194,10 @@ async function submit(form) {
     if (form.dataset.then) follow(form.dataset.then, said);
     else {
       for (const field of form.elements) {
-        if (field.matches("input:not([type=hidden],[type=radio],[type=checkbox],[data-keep]), textarea")) field.value = "";
+        if (field.matches(TYPED_ANEW)) field.value = "";
       }
       form.closest("dialog")?.close();
+      form.querySelector("[data-first]")?.focus();
       await refresh(said.stamp);
     }
   } catch {
