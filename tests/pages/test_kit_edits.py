@@ -5,6 +5,7 @@ import pytest
 from tapehook.book.jobs import load_job
 from tapehook.job import Camera, Job, Motor
 from tests.pages.asking import Client
+from tests.pages.conftest import let_in
 from tests.pages.kit import Served, new_lens
 
 
@@ -90,3 +91,37 @@ def test_the_width_of_a_chart_is_in_millimetres_as_in_charts_csv(server: Served,
     assert _job(server).charts[0].chart_width_m == pytest.approx(0.4)
     refused = client.post(path, {"distance": "6'", "position": "100", "stop": "f/2"})
     assert [problem["field"] for problem in refused.json["problems"]] == ["stop"]
+
+
+def test_a_save_over_what_somebody_else_kept_since_is_told(kit: str, server: Served, client: Client) -> None:
+    """The page showed T2.8, Ben kept T4; T5.6 is not written over it until the page has shown T4."""
+    shown = {"units": "imperial", "was_units": "imperial", "was_shooting_stop": "T2.8"}
+    other = let_in(server, "edit")
+    assert other.post(f"/api/jobs/{kit}/facts", {**shown, "shooting_stop": "T4"}).status == 200
+    answer = client.post(f"/api/jobs/{kit}/facts", {**shown, "shooting_stop": "T5.6"})
+    assert answer.status == 409
+    (problem,) = answer.json["problems"]
+    assert problem["sentence"].startswith(
+        "shooting stop: it was changed meanwhile to T4; the job was written to last by Ben"
+    )
+    assert _job(server).shooting_stop == "T4"
+    seen = {**shown, "was_shooting_stop": "T4", "shooting_stop": "T5.6"}
+    assert client.post(f"/api/jobs/{kit}/facts", seen).status == 200
+    assert _job(server).shooting_stop == "T5.6"
+
+
+def test_a_stop_set_where_the_page_showed_none_is_not_written_over(kit: str, client: Client) -> None:
+    """An empty field counts as what the page showed; the same stop as is kept already is no conflict."""
+    none = {"units": "imperial", "was_units": "imperial", "was_shooting_stop": None}
+    assert client.post(f"/api/jobs/{kit}/facts", {**none, "shooting_stop": "T4"}).status == 409
+    assert client.post(f"/api/jobs/{kit}/facts", {**none, "shooting_stop": "T2.8"}).status == 200
+
+
+def test_kit_renews_what_it_shows(kit: str, client: Client) -> None:
+    """Its parts say the shooting stop that is kept now, as text and for the script that renews the fields."""
+    sent = {"units": "imperial", "shooting_stop": "T4"}
+    assert client.post(f"/api/jobs/{kit}/facts", sent).status == 200
+    parts = client.get(f"/part/kit/{kit}").json["parts"]
+    assert 'data-shooting_stop="T4"' in parts["facts"]
+    assert "shooting stop T4" in parts["facts"]
+    assert "body 7" in parts["cameras"]

@@ -10,6 +10,7 @@ from tapehook.book.store import Book
 from tapehook.book.trouble import in_words, refusal
 from tapehook.job.records import Job
 from tapehook.job.replacing import replace_all
+from tapehook.job.set_aside import kept_toml
 from tapehook.job.tomlfile import FILE
 from tapehook.job.writing import write_job
 
@@ -26,7 +27,7 @@ def rendered(job: Job, document: JobDocument) -> dict[str, bytes]:
     with TemporaryDirectory() as name:
         folder = Path(name)
         if toml is not None:
-            (folder / FILE).write_bytes(toml.encode())
+            (folder / FILE).write_bytes(kept_toml(toml).encode())
         write_job(job, folder)
         tables = {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
     return {**tables, **{name: document.files[name].encode() for name in sorted(document.files)}}

@@ -56,7 +56,7 @@ from tapehook.book.trouble import BookProblem, BookRefusal
 from tapehook.book.versions import Thing, add_first, edit, thing, things
 from tapehook.job.problems import shown
 from tapehook.job.records import Camera, Job, Lens
-from tapehook.job.tomlfile import read_job_toml
+from tapehook.job.set_aside import as_kept, kept_job
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,7 +245,7 @@ def _marker_now(connection: Connection, there: Thing, document: JobDocument, nam
 
 def _undone(folder: Folder, document: JobDocument, gone: Sequence[Measurement]) -> str:
     """What of the job would no longer be so, in words; empty for nothing."""
-    rows = {lens.id: lens.model_dump(exclude_unset=True, exclude={"row"}) for lens in folder.job.lenses}
+    rows = {lens.id: _row_said(lens) for lens in folder.job.lenses}
     left = [lens.row_id for lens in document.lenses if lens.row_id not in rows]
     changed = [lens.row_id for lens in document.lenses if rows.get(lens.row_id, lens.row) != lens.row]
     said = []
@@ -305,7 +305,12 @@ def carry_out(writing: Writing, plan: ImportPlan, folder: Folder | None = None) 
 
 
 def _kit(job: Job, lens_ids: Mapping[str, bytes]) -> tuple[JobLens, ...]:
-    return tuple(JobLens(lens_ids[row.id], row.model_dump(exclude_unset=True, exclude={"row"})) for row in job.lenses)
+    return tuple(JobLens(lens_ids[row.id], _row_said(row)) for row in job.lenses)
+
+
+def _row_said(row: Lens) -> dict[str, Any]:
+    """What the row of a lens says, as a document keeps it."""
+    return as_kept(row, row.model_dump(exclude_unset=True, exclude={"row"}))
 
 
 def _write_lenses(writing: Writing, plan: ImportPlan) -> dict[str, bytes]:
@@ -380,7 +385,7 @@ def bodies_in(cameras: Sequence[Camera], letters: Mapping[str, str | None]) -> d
 
 def bodies_of(document: JobDocument) -> dict[str, str]:
     """The camera body each lens of a job of the book is on, where the job says so."""
-    job = read_job_toml(document.toml.encode(), []) if document.toml else None
+    job = kept_job(document.toml, [])
     letters = {lens.row_id: lens.row.get("camera") for lens in document.lenses}
     return bodies_in(job.cameras if job else (), letters)
 

@@ -17,7 +17,7 @@ from tapehook.book.trouble import refusal
 from tapehook.book.versions import Thing, Version, among, edit, newest, thing
 from tapehook.job.problems import JobProblems, Problem
 from tapehook.job.records import Identifier, Job, Lens, Letter, Motor, Record
-from tapehook.job.tomlfile import read_job_toml
+from tapehook.job.set_aside import kept_job, kept_record
 
 KEPT_FILE = re.compile(r"shots/[^/\\\x00-\x1f]+\.toml")
 """Names of files that are kept as they are; no other is ever written into a folder, whatever another book says."""
@@ -168,22 +168,30 @@ def job_of_version(connection: Connection, found: Thing, chosen: Version, name: 
 
     Raises BookRefusal where the book called ``name`` lacks something of it, JobProblems where it holds what no job can.
     """
-    document = JobDocument.of(chosen)
     rows = rows_now(connection, found, chosen, name)
-    problems: list[Problem] = []
-    job = Job() if document.toml is None else read_job_toml(document.toml.encode(), problems)
-    if job is None:
-        raise JobProblems(problems)
     update = {
-        "lenses": tuple(Lens.model_validate(lens.row) for lens in document.lenses),
         "readings": tuple(one.record() for one in rows["reading"]),
         "charts": tuple(one.record() for one in rows["chart"]),
         "tstops": tuple(one.record() for one in rows["light"]),
         "morning": tuple(one.record() for one in rows["morning"]),
+    }
+    return job_in(JobDocument.of(chosen)).model_copy(update={field: value for field, value in update.items() if value})
+
+
+def job_in(document: JobDocument) -> Job:
+    """What a document says, without measurements; figures kept before the limits of today are set aside.
+
+    Raises JobProblems where it says what no job can.
+    """
+    problems: list[Problem] = []
+    job = kept_job(document.toml, problems)
+    if job is None:
+        raise JobProblems(problems)
+    update = {
+        "lenses": tuple(kept_record(Lens, lens.row) for lens in document.lenses),
         "column_order": {table: tuple(header) for table, header in document.columns.items()},
     }
-    given = {field for field, value in update.items() if value}
-    return job.model_copy(update={field: update[field] for field in update if field in given})
+    return job.model_copy(update={field: value for field, value in update.items() if value})
 
 
 def rows_now(connection: Connection, found: Thing, chosen: Version, name: str) -> dict[str, list[Measurement]]:

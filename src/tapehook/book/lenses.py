@@ -14,6 +14,7 @@ from tapehook.book.store import Writing
 from tapehook.book.trouble import refusal
 from tapehook.book.versions import Thing, among, edit, newest, parts, things
 from tapehook.job.records import Lens
+from tapehook.job.set_aside import kept_record
 
 SERIAL_NOT_READ = "serial not read"
 _PARTING = re.compile(r"[\s\-‐-―_./]+")
@@ -269,4 +270,4 @@ def as_lens(lens: BookLens, lens_id: str, unit: str | None = None) -> Lens:
         facts.setdefault("model", lens.model)
     if unit:
         facts["unit"] = unit
-    return Lens.model_validate({**facts, "id": lens_id, "serial": lens.serial})
+    return kept_record(Lens, {**facts, "id": lens_id, "serial": lens.serial})

@@ -14,6 +14,7 @@ from tapehook.book.store import Writing
 from tapehook.book.trouble import refusal
 from tapehook.book.versions import parts
 from tapehook.job.records import ChartTest, LightTest, MorningCheck, Reading
+from tapehook.job.set_aside import as_kept, kept_record
 
 Measured = Reading | ChartTest | LightTest | MorningCheck
 
@@ -48,9 +49,10 @@ class Measurement:
     entry_id: bytes
 
     def record(self, lens_id: str | None = None) -> Measured:
-        """The measurement as a record of a job, under what the lens is called there."""
+        """The measurement as a record of a job, under what the lens is called there; see ``job.set_aside``."""
         given: dict[str, Any] = json.loads(self.data)
-        return RECORD_OF[self.kind].model_validate({**given, "lens_id": lens_id or self.row_id or self.lens_id.hex()})
+        given["lens_id"] = lens_id or self.row_id or self.lens_id.hex()
+        return kept_record(RECORD_OF[self.kind], given)
 
     @property
     def when(self) -> str:
@@ -78,7 +80,7 @@ def kind_of(record: Measured) -> str:
 
 def content_of(record: Measured) -> str:
     """What a record says, as text: the fields that were given, without its lens and its row."""
-    return canonical(record.model_dump(exclude_unset=True, exclude={"lens_id", "row"}))
+    return canonical(as_kept(record, record.model_dump(exclude_unset=True, exclude={"lens_id", "row"})))
 
 
 def fingerprint_of(job_id: bytes, row_id: str, kind: str, unit: str | None, data: str, ordinal: int) -> bytes:

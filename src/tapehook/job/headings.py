@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from tapehook.job.columns import TABLES, Table
 from tapehook.job.records import Job
+from tapehook.job.set_aside import is_aside
 from tapehook.job.sheets import header_name
 
 LIKELY: Mapping[str, tuple[str, ...]] = {
@@ -56,12 +57,13 @@ def unread(job: Job) -> Iterator[Unread]:
         yield from _unread_columns(table, job.column_order.get(table.name, ()))
     known = [name for name in type(job).model_fields if name not in {"column_order", "extra"}]
     for key in job.extra:
-        yield Unread("job.toml", key, meant(key, [name for name in known if name not in job.model_fields_set]))
+        if not is_aside(key):
+            yield Unread("job.toml", key, meant(key, [name for name in known if name not in job.model_fields_set]))
 
 
 def _unread_columns(table: Table, header: tuple[str, ...]) -> Iterator[Unread]:
     there = {table.name_of(cell) for cell in header}
     free = [column.name for column in table.columns if column.name not in there]
     for cell in header:
-        if table.name_of(cell) not in table.names:
+        if table.name_of(cell) not in table.names and not is_aside(cell):
             yield Unread(table.name, cell, meant(cell, free))

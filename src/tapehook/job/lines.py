@@ -13,7 +13,7 @@ from tapehook.job.cells import Known, day
 from tapehook.job.columns import Column, Table, written
 from tapehook.job.headings import heading_for
 from tapehook.job.problems import Problem, limit, shown
-from tapehook.job.records import TableRecord
+from tapehook.job.records import KEPT_EARLIER, TableRecord
 from tapehook.job.sheets import Row, Sheet
 from tapehook.notation import NotationError
 
@@ -91,10 +91,13 @@ class Line:
         read = ((c.field, self.value(c, known)) for c in self.table.columns if c.read and c.name in self.headers)
         return {name: value for name, value in read if value is not None}
 
-    def record(self, kind: type[_Record], values: dict[str, object], known: Known) -> _Record | None:
+    def record(
+        self, kind: type[_Record], values: dict[str, object], known: Known, *, kept_earlier: bool = False
+    ) -> _Record | None:
         """The record of this row; None, with the problems noted, when a value is beyond its limits."""
         try:
-            return kind(**values, extra=self.extra, row=self.row)
+            context = {KEPT_EARLIER: kept_earlier}
+            return kind.model_validate({**values, "extra": self.extra, "row": self.row}, context=context)
         except ValidationError as trouble:
             for error in trouble.errors(include_url=False, include_context=True):
                 self._beyond(error, known)

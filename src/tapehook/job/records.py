@@ -11,7 +11,17 @@ import math
 import re
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
+    model_validator,
+)
 
 Axis = Literal["focus", "iris", "zoom"]
 PositionUnit = Literal["deg", "count", "percent", "mm"]
@@ -53,8 +63,21 @@ Text = Annotated[str | None, BeforeValidator(_stripped_or_none)]
 Positive = Annotated[float, Field(ge=1e-6, le=1e9, allow_inf_nan=False)]
 FocalMm = Annotated[float, Field(ge=1, le=10_000, allow_inf_nan=False)]
 """Millimetres, as ``notation`` reads them: 0.05 is metres that somebody forgot to turn into millimetres."""
-TStop = Annotated[float, Field(ge=0.5, le=128, allow_inf_nan=False)]
+WIDEST_T, NARROWEST_T = 0.5, 128.0
+TStop = Annotated[float, Field(ge=WIDEST_T, le=NARROWEST_T, allow_inf_nan=False)]
 """A T-number within the limits of ``notation``."""
+KEPT_EARLIER = "kept earlier"
+"""In the context of a validation: the record comes from a book, where limits of today did not hold yet."""
+
+
+def _t_stop_kept(value: object, take: ValidatorFunctionWrapHandler, info: ValidationInfo) -> float:
+    """A T-stop; one that was kept before there were limits stays as it is, for a light test is none without it."""
+    if (info.context or {}).get(KEPT_EARLIER) and isinstance(value, float) and 1e-6 <= value <= 1e9:
+        return value
+    found: float = take(value)
+    return found
+
+
 SideMm = Annotated[float, Field(ge=1, le=1000, allow_inf_nan=False)]
 """A side of a recorded area, millimetres."""
 Finite = Annotated[float, Field(ge=-1e9, le=1e9, allow_inf_nan=False)]
@@ -214,7 +237,7 @@ class LightTest(TableRecord):
     """
 
     lens_id: Identifier
-    t_stop: TStop
+    t_stop: Annotated[TStop, WrapValidator(_t_stop_kept)]
     level_stops: Annotated[float, Field(ge=-20, le=20)]
     focal_mm: FocalMm | None = None
 

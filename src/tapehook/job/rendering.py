@@ -9,7 +9,8 @@ from collections.abc import Iterable, Sequence
 
 from tapehook.job.cells import Known, distance
 from tapehook.job.columns import CHARTS, LENSES, MORNING, READINGS, TSTOPS, Table, written
-from tapehook.job.records import ChartTest, Job, MorningCheck, Reading, TableRecord
+from tapehook.job.records import NARROWEST_T, WIDEST_T, ChartTest, Job, LightTest, MorningCheck, Reading, TableRecord
+from tapehook.job.set_aside import SUFFIX
 from tapehook.job.sheets import guarded
 from tapehook.notation import write_distance
 
@@ -26,9 +27,16 @@ def tables_of(job: Job) -> dict[str, str]:
         "lenses.csv": _csv(LENSES, job, job.lenses, [_plain(LENSES, lens) for lens in job.lenses]),
         "readings.csv": _csv(READINGS, job, job.readings, _readings(job)),
         "charts.csv": _csv(CHARTS, job, job.charts, _on_charts(CHARTS, job, job.charts)),
-        "tstops.csv": _csv(TSTOPS, job, job.tstops, [_plain(TSTOPS, test) for test in job.tstops]),
+        "tstops.csv": _csv(TSTOPS, job, job.tstops, [_light(test) for test in job.tstops]),
         "morning.csv": _csv(MORNING, job, job.morning, _on_charts(MORNING, job, job.morning)),
     }
+
+
+def _light(test: LightTest) -> Cells:
+    """A light test; a T-stop kept before the limits of today says so, and is read back as that alone."""
+    cells = _plain(TSTOPS, test)
+    within = WIDEST_T <= test.t_stop <= NARROWEST_T
+    return cells if within else {**cells, "t_stop": cells["t_stop"] + SUFFIX}
 
 
 def _csv(table: Table, job: Job, records: Sequence[TableRecord], rows: Sequence[Cells]) -> str:

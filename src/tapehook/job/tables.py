@@ -10,6 +10,7 @@ from tapehook.job.columns import CHARTS, LENSES, MORNING, READINGS, TSTOPS, Tabl
 from tapehook.job.lines import Line, names_of, nearest, read_lines, said, same
 from tapehook.job.problems import Problem
 from tapehook.job.records import ChartTest, Lens, LightTest, MorningCheck, Reading
+from tapehook.job.set_aside import SUFFIX
 from tapehook.job.sheets import Sheet
 from tapehook.notation import LengthUnit, PositionUnit
 
@@ -237,12 +238,15 @@ def _on_charts(sheet: Sheet, table: Table, kind: type[_Record], kit: Kit, proble
 
 
 def read_tstops(sheet: Sheet, kit: Kit, problems: list[Problem]) -> tuple[LightTest, ...]:
-    """All light tests without problems."""
+    """All light tests without problems. A T-stop said to be out of range is kept, and not used."""
     found = []
     for line in read_lines(sheet, TSTOPS, problems):
         kit.check_id(line, "lens_id")
         known = Known(sheet.decimal_comma, sheet.decimal_point)
-        test = line.record(LightTest, line.values(known), known)
+        kept = line.cells.get("t_stop", "").endswith(SUFFIX)
+        if kept:
+            line.cells["t_stop"] = line.cells["t_stop"].removesuffix(SUFFIX)
+        test = line.record(LightTest, line.values(known), known, kept_earlier=kept)
         if test:
             found.append(test)
     return tuple(found)

@@ -22,6 +22,7 @@ from tapehook.pages.at_hand import Act, All, At, Json, Key, Who
 from tapehook.pages.bench import bench_of
 from tapehook.pages.desk import JobNow, NotThere
 from tapehook.pages.guard import problem, set_cookie
+from tapehook.pages.kit_routes import refuse_newer
 from tapehook.pages.onset import onset_data
 from tapehook.pages.overview import standings
 from tapehook.pages.sessions import Session, TooManyTries
@@ -212,6 +213,7 @@ def post_demo(acts: Act, who: Who) -> Json:
 def post_facts(desk: At, acts: Act, who: Who, job: Key, sent: asked.JobFacts) -> Json:
     """Change what a job is shown in and shot at."""
     now = desk.job(job)
+    refuse_newer(now, sent)
     changed = checked(now.job.model_copy(update={"units": sent.units, "shooting_stop": sent.shooting_stop or None}))
     acts.change_job(who.who, now, _with_rows(now, changed.units, changed.shooting_stop))
     return {"stamp": desk.stamp()}

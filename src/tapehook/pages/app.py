@@ -24,6 +24,7 @@ from tapehook.job import JobProblems
 from tapehook.job.problems import shown
 from tapehook.pages import (
     api,
+    kit_routes,
     left_routes,
     light_routes,
     photo_routes,
@@ -44,6 +45,7 @@ from tapehook.pages.typed import Misread, Reader
 
 ROUTERS = (
     api.router,
+    kit_routes.api_router,
     left_routes.api_router,
     shot_routes.api_router,
     light_routes.api_router,
@@ -53,6 +55,7 @@ ROUTERS = (
     through_routes.api_router,
     weather_routes.api_router,
     routes.router,
+    kit_routes.router,
     left_routes.router,
     shot_routes.router,
     light_routes.router,

@@ -207,6 +207,18 @@ class JobFacts(Asked):
 
     units: System
     shooting_stop: Short | None = None
+    was_units: System | None = None
+    was_shooting_stop: Short | None = None
+    """What the sender's page showed: what is no longer so is not written over. No ``was_units``: whatever it was."""
+
+
+class OutOfRange(Asked):
+    """A figure kept by an earlier version that is out of range now, and what it is to be; empty: nothing."""
+
+    table: Short
+    key: Short
+    field: Short
+    value: Short | None = None
 
 
 class CopyFrom(Asked):

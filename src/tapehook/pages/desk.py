@@ -17,15 +17,14 @@ from dataclasses import dataclass, field, replace
 from sqlalchemy import func, select
 
 from tapehook.book import tables
-from tapehook.book.jobs import JobDocument, document_id, on_cameras, rows_now, sign_offs_of
+from tapehook.book.jobs import JobDocument, document_id, job_in, on_cameras, rows_now, sign_offs_of
 from tapehook.book.measuring import Measured, Measurement
 from tapehook.book.shelving import starts_of
 from tapehook.book.store import Book, Writer, Writing
 from tapehook.book.versions import Thing, Version, newest, thing
 from tapehook.finding import sort_findings
-from tapehook.job import ChartTest, Job, JobProblems, Lens, Problem, Reading
+from tapehook.job import ChartTest, Job, Lens, Reading
 from tapehook.job.records import Axis
-from tapehook.job.tomlfile import read_job_toml
 from tapehook.prep import LensPrep, Prep, prepare
 from tapehook.prep.prepare import Batch, prepare_batch
 from tapehook.prep.usual import usual_play
@@ -39,7 +38,7 @@ SOON_S = 0.5
 """What is looked at while it is being written to may be so much behind, and says so by its stamp."""
 SHOWN_S = 1.0
 """The same for what shows a whole job."""
-FROM_OTHERS = ("twin.", "light.", "morning.")
+FROM_OTHERS = ("twin.", "light.", "morning.", "job.out_of_range")
 """Findings on a lens that need others of the job beside it."""
 
 
@@ -200,24 +199,12 @@ class _Records:
         with self._lock:
             found = self._documents.get(version.id)
         if found is None:
-            found = _job_of(JobDocument.of(version))
+            found = job_in(JobDocument.of(version))
             with self._lock:
                 found = self._documents.setdefault(version.id, found)
                 while len(self._documents) > MOST_JOBS:
                     self._documents.popitem(last=False)
         return found
-
-
-def _job_of(document: JobDocument) -> Job:
-    problems: list[Problem] = []
-    job = Job() if document.toml is None else read_job_toml(document.toml.encode(), problems)
-    if job is None:
-        raise JobProblems(problems)
-    update = {
-        "lenses": tuple(Lens.model_validate(lens.row) for lens in document.lenses),
-        "column_order": {table: tuple(header) for table, header in document.columns.items()},
-    }
-    return job.model_copy(update={name: value for name, value in update.items() if value})
 
 
 class Desk:

@@ -258,7 +258,7 @@ def _label(lens: Lens) -> str:
     return f"{lens.id} · {lens_title(lens)}" if not lens_title(lens).startswith(lens.id) else lens_title(lens)
 
 
-def _short_title(lens: Lens) -> str:
+def short_title(lens: Lens) -> str:
     """The lens in few words; label and serial have columns of their own."""
     return lens_title(lens).partition(" · serial")[0]
 
@@ -294,30 +294,6 @@ def as_script(data: object) -> Markup:
     """JSON that cannot end the element it stands in."""
     text = json.dumps(data, allow_nan=False, separators=(",", ":"))
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))  # noqa: S704 - made harmless here
-
-
-@router.get("/job/{job}/kit")
-def get_kit(request: Request, desk: At, job: Key) -> Response:
-    """Kit: cameras, bodies, motors and lenses of a job."""
-    now = desk.job(job)
-    with desk.book.reading() as connection:
-        builds = [build for build, _ in builds_of(connection, now.id)]
-    others = [head for head in desk.heads() if head.key != job]
-    prep = desk.prep(now)
-    cameras = {one.camera.letter: one for one in prep.cameras}
-    carried = {lens.id: now.camera_of(lens.id) or "" for lens in now.job.lenses}
-    return page(
-        request,
-        "kit.html",
-        here="kit",
-        now=now,
-        topics=now.key,
-        builds=builds,
-        others=others,
-        cameras=cameras,
-        carried=carried,
-        label=_short_title,
-    )
 
 
 @router.get("/job/{job}/handover")

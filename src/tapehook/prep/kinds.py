@@ -48,6 +48,7 @@ WORDS: dict[str, str] = {
     "job.coc_unusual": "unusual circle of confusion",
     "job.no_serials": "no serials read",
     "job.no_shooting_stop": "no shooting stop",
+    "job.out_of_range": "figure out of range",
     "job.not_read": "column or key not read",
     "lens.blur_floor": "soft at best focus",
     "lens.labels_alike": "labels that look the same",

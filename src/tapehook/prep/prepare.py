@@ -46,6 +46,7 @@ from tapehook.prep.next_mark import next_mark_findings
 from tapehook.prep.port import port_assumptions, port_findings
 from tapehook.prep.results import AxisPrep, BudgetView, CameraPrep, DepthRow, LensPrep, Prep, RoundRow, TwinsPrep
 from tapehook.prep.rounds import round_distances, round_rows
+from tapehook.prep.set_aside import set_aside_findings, without_set_aside
 from tapehook.prep.shift_findings import shift_findings
 from tapehook.prep.shifts import shifts_of
 from tapehook.prep.shooting_map import moved_by
@@ -90,6 +91,8 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
     shows (round distances, depth); ``run`` works through batches of lenses. The result depends on ``job`` alone. Raises
     nothing for a job that ``read_job`` accepts: what cannot be worked out becomes a finding.
     """
+    across = list(set_aside_findings(job))
+    job = without_set_aside(job)
     lenses: list[LensPrep] = []
     batches = _batches(job, brief=brief)
     for found_lenses in run(prepare_batch, batches):
@@ -97,7 +100,7 @@ def prepare(job: Job, progress: Progress | None = None, *, brief: bool = False, 
             lenses.append(entry)
             if progress is not None:
                 progress(len(lenses), len(job.lenses), entry.lens.id)
-    across = light_findings(job)
+    across += light_findings(job)
     told = {one.lens_id for one in across}
     lenses = [_with_findings(entry, across) if entry.lens.id in told else entry for entry in lenses]
     twins = find_twins(lenses, job, batches[0].usual) if batches else TwinsPrep()
