@@ -83,6 +83,10 @@ CASES: dict[str, tuple[Job, Job]] = {
         GOOD.model_copy(update={"column_order": {"lenses": ("id", "Focal length")}}),
         GOOD.model_copy(update={"column_order": {"lenses": ("id", "focal_mm", "Focal length", "shelf")}}),
     ),
+    "job.out_of_range": (
+        _alone(focal_mm=None, extra={"focal_mm (out of range)": "0.05"}),
+        _alone(focal_mm=None, extra={"focal_mm (out of range)": "50"}),
+    ),
     "job.no_serials": (_alone(serial=None), GOOD),
 }
 """Finding code: a job that raises it, and one like it that does not."""
