@@ -220,3 +220,22 @@ def test_the_pull_card_runs_without_the_network(demo_pages: Visits) -> None:
     assert large >= 60
     luminance = page.evaluate("getComputedStyle(document.body).backgroundColor")
     assert luminance == "rgb(11, 11, 10)"
+
+
+def test_figures_keep_together_on_a_phone(demo_pages: Visits) -> None:
+    """At 360 px no figure of the marks is broken over lines, the table slides in its own room, and each heading of the
+    fields stands over its column."""
+    page = _shots(demo_pages, width=360, height=780)
+    cells = "() => [...document.querySelectorAll('#marks td, #marks th, #beats th')].map((one) => one.clientHeight)"
+    _until(page, lambda: page.locator("#marks tr").count() > 1)
+    heights = page.evaluate(cells)
+    assert max(heights) < 2 * 22 + 16, "one line of 22 px and 8 px on either side"
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    table = page.locator("#editing table").first
+    heads = [one.bounding_box() for one in table.locator("thead th").all()]
+    fields = [one.bounding_box() for one in table.locator("tbody tr").first.locator("td").all()]
+    for head, column in zip(heads, fields, strict=False):
+        assert head is not None
+        assert column is not None
+        assert head["x"] == pytest.approx(column["x"], abs=1.0)
+        assert head["y"] < column["y"]

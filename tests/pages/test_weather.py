@@ -74,6 +74,19 @@ def test_bare_temperatures_are_in_the_degrees_chosen(laptop: Client, typed: dict
     assert (found["air_c"], found["lens_c"], found["humidity"]) == pytest.approx((22.0, -5.0, 0.5))
 
 
+def test_the_switch_of_degrees_follows_the_region(server: Served, laptop: Client) -> None:
+    """The demo job measures in feet, in GB: a bare 5 must not pass for 5 °F. A job in feet that names no region is
+    taken to be where both are used."""
+    page = laptop.get(f"/job/{job_key(laptop)}/weather").text
+    assert set(re.findall(r'name="degrees" value="(.)" checked', page)) == {"c"}
+    own = Client(server.app)
+    own.get("/")
+    for units, degrees in (("imperial", "f"), ("metric", "c")):
+        job = own.post("/api/jobs", {"name": units, "units": units}).json["key"]
+        page = own.get(f"/job/{job}/weather").text
+        assert set(re.findall(r'name="degrees" value="(.)" checked', page)) == {degrees}, units
+
+
 @pytest.mark.parametrize(
     "changes, words",
     [

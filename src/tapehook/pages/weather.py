@@ -4,13 +4,13 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import ValidationError
 
 from tapehook.book.measuring import Measurement
 from tapehook.finding import Finding
-from tapehook.job import Lens, MorningCheck
+from tapehook.job import Job, Lens, MorningCheck
 from tapehook.job.records import Weather
 from tapehook.notation import (
     format_distance,
@@ -114,7 +114,7 @@ def first_asked(now: JobNow) -> WeatherAsked:
     """The fields as the job has them; empty where it says nothing of the weather."""
     kept = now.job.weather
     if kept is None:
-        return WeatherAsked(degrees="f" if now.job.units == "imperial" else "c")
+        return WeatherAsked(degrees=_degrees_of(now.job))
     texts = {
         "air": format_temperature(kept.air_c),
         "humidity": f"{kept.humidity_percent:g} %",
@@ -123,7 +123,13 @@ def first_asked(now: JobNow) -> WeatherAsked:
         "later": "" if kept.later_c is None else format_temperature(kept.later_c),
         "after": "" if kept.later_min is None else f"{kept.later_min:g} min",
     }
-    return WeatherAsked(**texts, degrees="f" if now.job.units == "imperial" else "c")
+    return WeatherAsked(**texts, degrees=_degrees_of(now.job))
+
+
+def _degrees_of(job: Job) -> Literal["c", "f"]:
+    """What bare temperatures are in until somebody says: feet are used with either, so the region decides."""
+    region = (job.region or ("US" if job.units == "imperial" else "")).strip().upper()
+    return "f" if region == "US" else "c"
 
 
 def weather_for(prep: Prep, weather: Weather) -> JobWeather:

@@ -268,7 +268,7 @@ def _findings(swap: Swap, *, own_map: bool) -> list[Finding]:
             make(
                 "swap.spoils",
                 "info" if swap.settled else "watch",
-                f"With it in place of {lens.id} {len(left)} of {len(swap.spoilt)} things no longer hold: {names}.",
+                f"With it in place of {lens.id}, {len(left)} of {len(swap.spoilt)} things no longer hold: {names}.",
                 _next_step(swap),
             )
         )
