@@ -96,6 +96,8 @@ def test_page_stays_small(prep: Prep, html: str) -> None:
     """24 lenses fit into 700 kB, fonts and all: a page is sent from phone to phone."""
     assert len(prep.lenses) == 24
     assert 200_000 < len(html.encode()) < 700_000
+    script = html[html.rindex("<script") :]
+    assert not [line for line in script.splitlines() if line.lstrip().startswith(("//", "/*", "* "))]
 
 
 def test_page_names_nothing_outside_itself(html: str) -> None:

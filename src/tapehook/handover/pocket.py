@@ -39,6 +39,7 @@ _INCH_M = 0.0254
 _SHALLOW_M = 2 * _INCH_M
 _EIGHTHS = ("", "⅛", "¼", "⅜", "½", "⅝", "¾", "⅞")
 
+_COMMENT_LINES = re.compile(r"^[ \t]*(?://[^\n]*|/\*.*?\*/[ \t]*)\n", re.MULTILINE | re.DOTALL)
 _SCRIPTS = ("depth.js", "notation.js", "search.js", "rule.js", "dials.js", "pocket.js")
 """In the order of who uses whom; joined to one module, as a page opened from a file may load no other."""
 _WEIGHTS = (("Regular", 400), ("SemiBold", 600))
@@ -88,8 +89,9 @@ def _font_face(name: str, weight: int) -> str:
 
 
 def _script() -> str:
-    """All scripts as one module: no imports left, no exports needed."""
+    """All scripts as one module: no imports left, no exports needed, and no comments sent from phone to phone."""
     joined = "\n".join(_asset(name) for name in _SCRIPTS)
+    joined = _COMMENT_LINES.sub("", joined)
     without_imports = re.sub(r'^import \{[^}]*\} from "\./\w+\.js";\n', "", joined, flags=re.MULTILINE)
     return re.sub(r"^export (?=(?:class|const|function)\b)", "", without_imports, flags=re.MULTILINE)
 
