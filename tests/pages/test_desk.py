@@ -3,7 +3,7 @@
 import asyncio
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -15,7 +15,9 @@ from tapehook.job import ChartTest, Reading
 from tapehook.pages import desk as desk_module
 from tapehook.pages.actions import Acts
 from tapehook.pages.desk import Desk, JobNow, NotThere
-from tapehook.prep import prep_as_json, prepare
+from tapehook.pages.remembered import LensCache
+from tapehook.prep import LensPrep, prep_as_json, prepare
+from tapehook.prep.prepare import Batch, prepare_batch
 from tests.pages.conftest import take_in_demo
 
 TITLE = "Ninety Herons, prep"
@@ -139,3 +141,21 @@ def test_what_is_not_there_is_said(desk: Desk) -> None:
     for key in ("0" * 32, "", "zz", "é"):
         with pytest.raises(NotThere):
             desk.job(key)
+
+
+def test_lenses_worked_out_together_are_those_worked_out_alone(desk: Desk) -> None:
+    """In portions or one by one, each lens comes out the same; what is known is not worked out again."""
+    now = _now(desk)
+    cache, told, asked = LensCache(), list[int](), list[int]()
+
+    def work(batch: Batch) -> list[LensPrep]:
+        asked.append(len(batch.job.lenses))
+        return prepare_batch(batch)
+
+    def run(_: object, batches: Sequence[Batch]) -> Iterator[list[LensPrep]]:
+        return cache.run(work, batches, told.append)
+
+    together, again, alone = prepare(now.job, run=run), prepare(now.job, run=run), prepare(now.job)
+    assert (asked, told) == ([20, 4], [20, 4, 20, 4])
+    assert [one.findings for one in together.lenses] == [one.findings for one in alone.lenses]
+    assert [one.findings for one in again.lenses] == [one.findings for one in alone.lenses]

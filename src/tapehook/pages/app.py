@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import anyio.to_thread
-from fastapi import FastAPI, Request
+from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from pydantic import ValidationError
@@ -42,6 +42,7 @@ from tapehook.pages.guard import Guard, TooLarge, problem
 from tapehook.pages.photos import Photos
 from tapehook.pages.sessions import Sessions
 from tapehook.pages.typed import Misread, Reader
+from tapehook.pages.waiting import ASK_AGAIN_S, StillWorking, Workings, waits
 
 ROUTERS = (
     api.router,
@@ -109,8 +110,9 @@ def make_app(
     app.state.desk, app.state.acts = desk, Acts(desk)
     app.state.let_in, app.state.port = let_in, port
     app.state.photos = Photos(photos)
+    app.state.workings = Workings(desk)
     for router in ROUTERS:
-        app.include_router(router)
+        app.include_router(router, dependencies=[Depends(waits)])
     package = files("tapehook")
     for name, folder in (
         ("/static/fonts", package / "handover" / "fonts"),
@@ -157,7 +159,12 @@ def _refusals(app: FastAPI) -> None:
         reader.limits(trouble)
         return await run_in_threadpool(_said, request, 422, _problems(reader))
 
+    async def working(request: Request, trouble: Exception) -> Response:
+        assert isinstance(trouble, StillWorking)  # noqa: S101 - registered for it alone
+        return await run_in_threadpool(_waiting, request, trouble)
+
     for kind, handler in (
+        (StillWorking, working),
         (StaleEdit, stale),
         (BookRefusal, refused),
         (JobProblems, refused),
@@ -183,6 +190,15 @@ def _misfits(trouble: RequestValidationError) -> dict[str, Any]:
         said = f"{field}: {expected}"
         found += problem(said, field=shown(field), expected=expected)["problems"]
     return {"problems": found}
+
+
+def _waiting(request: Request, trouble: StillWorking) -> Response:
+    """What is being worked out; the browser asks for the same page again by itself."""
+    again = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    shown: dict[str, Any] = {"sentence": trouble.sentence, "done": trouble.done, "total": trouble.total, "again": again}
+    answer = routes.page(request, "waiting.html", now=trouble.now, **shown)
+    answer.headers["refresh"] = str(ASK_AGAIN_S)
+    return answer
 
 
 def _said(request: Request, status: int, said: dict[str, Any]) -> Response:

@@ -5,34 +5,31 @@ once a second. Each change has a number; a page names the last one it saw and wa
 """
 
 import asyncio
-import hashlib
 import secrets
 import threading
 import time
 from collections import OrderedDict, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from functools import partial
 
 from sqlalchemy import func, select
 
 from tapehook.book import tables
-from tapehook.book.jobs import JobDocument, document_id, job_in, on_cameras, rows_now, sign_offs_of
-from tapehook.book.measuring import Measured, Measurement
+from tapehook.book.jobs import JobDocument, document_id, on_cameras, rows_now, sign_offs_of
+from tapehook.book.measuring import Measurement
 from tapehook.book.shelving import starts_of
 from tapehook.book.store import Book, Writer, Writing
-from tapehook.book.versions import Thing, Version, newest, thing
+from tapehook.book.versions import Thing, newest, thing
 from tapehook.finding import sort_findings
 from tapehook.job import ChartTest, Job, Lens, Reading
 from tapehook.job.records import Axis
+from tapehook.pages.remembered import MOST_JOBS, LensCache, Records, facts_of, singles_of
 from tapehook.prep import LensPrep, Prep, prepare
 from tapehook.prep.prepare import Batch, prepare_batch
 from tapehook.prep.usual import usual_play
 
-MOST_LENSES = 2_000
-"""Prepared lenses kept in memory; one is some tens of kilobytes."""
-MOST_JOBS = 20
-MOST_MEASURED = 50_000
 KNOWN_S = 5.0
 SOON_S = 0.5
 """What is looked at while it is being written to may be so much behind, and says so by its stamp."""
@@ -98,53 +95,6 @@ class NotThere(Exception):
     """What was asked for is not in the book; the sentence says what."""
 
 
-@dataclass
-class _LensCache:
-    """Prepared lenses by all they depend on.
-
-    Records are the same objects as long as they say the same (see ``_Records``), so which objects a lens was prepared
-    from tells whether it would come out the same; they are kept with it, so that none is taken for another.
-    """
-
-    kept: OrderedDict[tuple[object, ...], tuple[Batch, LensPrep]] = field(default_factory=OrderedDict)
-    lock: threading.Lock = field(default_factory=threading.Lock)
-
-    def run(self, work: Callable[[Batch], list[LensPrep]], batches: Sequence[Batch]) -> Iterator[list[LensPrep]]:
-        """Like ``map``, lens by lens, each worked out only where nothing equal was before."""
-        for batch in batches:
-            facts = _facts_of(batch)
-            yield [self.one(work, single, facts) for single in _singles(batch)]
-
-    def one(self, work: Callable[[Batch], list[LensPrep]], single: Batch, facts: bytes) -> LensPrep:
-        """One lens of a batch whose ``facts`` are known."""
-        records = (*single.job.lenses, *single.job.readings, *single.job.charts)
-        key = (facts, *map(id, records))
-        with self.lock:
-            found = self.kept.get(key)
-            if found is not None:
-                self.kept.move_to_end(key)
-                return found[1]
-        made = work(single)[0]
-        with self.lock:
-            self.kept[key] = (single, made)
-            while len(self.kept) > MOST_LENSES:
-                self.kept.popitem(last=False)
-        return made
-
-
-def _singles(batch: Batch) -> Iterator[Batch]:
-    """The lenses of a batch one by one, each with its own rows alone, as a batch of many has them together."""
-    readings: dict[str, list[Reading]] = defaultdict(list)
-    charts: dict[str, list[ChartTest]] = defaultdict(list)
-    for reading in batch.job.readings:
-        readings[reading.lens_id].append(reading)
-    for test in batch.job.charts:
-        charts[test.lens_id].append(test)
-    for lens in batch.job.lenses:
-        own = {"lenses": (lens,), "readings": tuple(readings[lens.id]), "charts": tuple(charts[lens.id])}
-        yield Batch(batch.job.model_copy(update=own), batch.usual, batch.serials_read, batch.brief)
-
-
 def _by_axis(readings: Iterable[Reading]) -> dict[str, dict[Axis, list[Reading]]]:
     found: dict[str, dict[Axis, list[Reading]]] = defaultdict(lambda: defaultdict(list))
     for reading in readings:
@@ -153,7 +103,7 @@ def _by_axis(readings: Iterable[Reading]) -> dict[str, dict[Axis, list[Reading]]
 
 
 def _same_rows(one: Job, other: Job, row_id: str) -> bool:
-    """True when two states of a job say the same of a lens: by the very same records (see ``_Records``)."""
+    """True when two states of a job say the same of a lens: by the very same records (see ``Records``)."""
 
     def rows(job: Job) -> list[int]:
         lists: tuple[Sequence[Reading | ChartTest], ...] = (job.readings, job.charts)
@@ -167,44 +117,6 @@ def _with_what_others_said(alone: LensPrep, before: LensPrep) -> LensPrep:
     """A lens prepared by itself, with the findings that came from other lenses when all were prepared last."""
     added = [one for one in before.findings if one.code.startswith(FROM_OTHERS)]
     return replace(alone, findings=tuple(sort_findings([*alone.findings, *added])), borrowed=before.borrowed)
-
-
-def _facts_of(batch: Batch) -> bytes:
-    """A hash of all that a batch says beside its lenses and their rows."""
-    rest = batch.job.model_copy(update={"lenses": (), "readings": (), "charts": ()})
-    said = f"{rest!r}\0{batch.usual!r}\0{batch.serials_read}\0{batch.brief}"
-    return hashlib.sha256(said.encode("utf-8", "surrogatepass")).digest()
-
-
-class _Records:
-    """Records of measurements and documents, which never change in a book: made once, the same objects ever after."""
-
-    def __init__(self) -> None:
-        self._measured: OrderedDict[bytes, Measured] = OrderedDict()
-        self._documents: OrderedDict[bytes, Job] = OrderedDict()
-        self._lock = threading.Lock()
-
-    def of(self, one: Measurement) -> Measured:
-        """The record of a measurement."""
-        with self._lock:
-            found = self._measured.get(one.id)
-            if found is None:
-                found = self._measured[one.id] = one.record()
-                while len(self._measured) > MOST_MEASURED:
-                    self._measured.popitem(last=False)
-            return found
-
-    def job(self, version: Version) -> Job:
-        """What a version of a job's document says, without measurements. Raises JobProblems."""
-        with self._lock:
-            found = self._documents.get(version.id)
-        if found is None:
-            found = job_in(JobDocument.of(version))
-            with self._lock:
-                found = self._documents.setdefault(version.id, found)
-                while len(self._documents) > MOST_JOBS:
-                    self._documents.popitem(last=False)
-        return found
 
 
 class Desk:
@@ -221,8 +133,9 @@ class Desk:
         self._preps: OrderedDict[str, tuple[int, Prep]] = OrderedDict()
         self._recent: OrderedDict[str, tuple[JobNow, Prep, float]] = OrderedDict()
         self._bytes: OrderedDict[tuple[str, str], tuple[int, bytes]] = OrderedDict()
-        self._lenses = _LensCache()
-        self._made = _Records()
+        self._lenses = LensCache()
+        self._done: dict[str, tuple[int, int]] = {}
+        self._made = Records()
         self._lock = threading.RLock()
         self._making: dict[str, threading.Lock] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -373,13 +286,38 @@ class Desk:
                 kept = self._preps.get(now.key)
             if kept is not None and kept[0] >= now.number:
                 return kept[1]
-            prep = prepare(now.job, run=self._lenses.run)
+            self._done[now.key] = (0, len(now.job.lenses))
+            prep = prepare(now.job, run=partial(self._lenses.run, told=partial(self._count, now.key)))
             with self._lock:
                 self._preps[now.key] = (now.number, prep)
                 self._preps.move_to_end(now.key)
                 while len(self._preps) > MOST_JOBS:
                     self._preps.popitem(last=False)
             return prep
+
+    def _count(self, key: str, more: int) -> None:
+        done, total = self._done[key]
+        self._done[key] = (done + more, total)
+
+    def progress(self, key: str) -> tuple[int, int]:
+        """How many lenses of a job are worked out that is being prepared, and of how many; 0 of 0 before it begins."""
+        return self._done.get(key, (0, 0))
+
+    def is_prepared(self, key: str) -> bool:
+        """True where a job is known and prepared as it stands now."""
+        with self._lock:
+            kept = self._preps.get(key)
+        return kept is not None and kept[0] == self.number_of([key])
+
+    def was_prepared(self, key: str) -> bool:
+        """True where a job was prepared in this run, even if it was changed since."""
+        with self._lock:
+            return key in self._preps
+
+    def known_job(self, key: str) -> JobNow | None:
+        """A job as it was read last; None before that."""
+        with self._lock:
+            return self._jobs.get(key)
 
     def recent(self, key: str) -> tuple[JobNow, Prep]:
         """A job and what is known of it, both of one moment: now, or where it is written to all the time, just before.
@@ -419,8 +357,8 @@ class Desk:
     def _alone_prepared(self, now: JobNow, row_id: str) -> LensPrep:
         usual = usual_play(now.job.lenses, _by_axis(now.job.readings))
         whole = Batch(now.job, usual, any(lens.serial for lens in now.job.lenses), brief=False)
-        single = next(one for one in _singles(whole) if one.job.lenses[0].id == row_id)
-        return self._lenses.one(prepare_batch, single, _facts_of(whole))
+        single = next(one for one in singles_of(whole) if one.job.lenses[0].id == row_id)
+        return self._lenses.one(prepare_batch, single, facts_of(whole))
 
     def made(self, what: str, now: JobNow, make: Callable[[], bytes]) -> bytes:
         """Bytes made of a job at one moment, made once for all who ask."""

@@ -1,14 +1,15 @@
 """The weather of a job: whether its lenses fog where they are brought, and until when heat keeps them off focus."""
 
 import math
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from tapehook.finding import Figure, Finding, Severity
-from tapehook.job.records import Job
+from tapehook.job.records import Job, Reading
 from tapehook.lens.heat import SAME_TEMPERATURE_K, barrel_growth_m
 from tapehook.notation import format_temperature
 from tapehook.optics.dew import TAKEN_ON_K
@@ -65,7 +66,12 @@ def job_weather(prep: Prep) -> JobWeather | None:
     if check is None:
         return None
     kelvin = check.lens_c - check.air_c
-    shares = [share for entry in prep.lenses if (share := heat_share(entry, prep.job, kelvin)) is not None]
+    own: dict[str, list[Reading]] = defaultdict(list)
+    for one in prep.job.readings:
+        if one.axis == "focus":
+            own[one.lens_id].append(one)
+    found = (heat_share(entry, own[entry.lens.id], kelvin) for entry in prep.lenses)
+    shares = [share for share in found if share is not None]
     worst = max(shares, key=lambda one: one.used, default=None)
     return JobWeather(check, worst, (*_of_lenses(check, worst), *_two_temperatures(prep.job)))
 
@@ -87,15 +93,17 @@ def weather_assumptions(job: Job) -> tuple[str, ...]:
     return (taken, *check.assumptions[1:])
 
 
-def heat_share(entry: LensPrep, job: Job, kelvin: float) -> HeatShare | None:
-    """What so many kelvin from where it settles take of the depth of a lens; None without a focal length or a stop."""
+def heat_share(entry: LensPrep, readings: Sequence[Reading], kelvin: float) -> HeatShare | None:
+    """What so many kelvin from where it settles take of the depth of a lens; None without a focal length or a stop.
+
+    ``readings`` are those of its focus ring.
+    """
     optics, stop, lens_map = optics_of(entry), entry.shooting or entry.widest, entry.focus_map
     if optics is None or stop is None or not optics.blur_m > 0:
         return None
     drift = None
     if lens_map is not None and lens_map.monotone:
-        own = [one for one in job.readings if one.lens_id == entry.lens.id and one.axis == "focus"]
-        drift = measured_drift(lens_map, optics, own)
+        drift = measured_drift(lens_map, optics, readings)
     if drift is None:
         dpt = float(barrel_growth_m(max(optics.focal_m, MOUNT_M), kelvin)) / optics.focal_m**2
     else:
