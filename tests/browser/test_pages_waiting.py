@@ -1,4 +1,4 @@
-"""A browser waits for a job that takes long, sees how far it is, and comes to the page by itself; no script is needed."""
+"""A browser waits for a job that takes long, sees how far it is, and comes to the page by itself."""
 
 import threading
 from collections.abc import Iterator
