@@ -8,8 +8,6 @@ from collections.abc import Iterator, Mapping
 from difflib import SequenceMatcher
 from typing import TYPE_CHECKING, Any, cast
 
-import tomli_w
-
 if TYPE_CHECKING:
     from tomlkit.container import Container
     from tomlkit.items import Table
@@ -46,6 +44,8 @@ def kept_text(before: str, wanted: Mapping[str, Any]) -> str:
 def _kept(before: str, wanted: Mapping[str, Any]) -> str:
     text = _changed(before, wanted)
     if text is None or not same(_meaning(text), wanted):
+        import tomli_w
+
         lines = "".join(f"{comment}\n" for comment in comments_of(before))
         return f"{lines}\n{tomli_w.dumps(wanted)}" if lines else tomli_w.dumps(wanted)
     lost = (Counter(comments_of(before)) - Counter(comments_of(text))).elements()
