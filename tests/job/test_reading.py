@@ -489,7 +489,8 @@ def test_cameras_must_be_listed_where_any_are(tmp_path: Path) -> None:
 
 def test_importing_the_package_loads_nothing_heavy() -> None:
     """Commands that read no workbook and write no job do not pay for either."""
-    script = "import sys, tapehook.job; print([m for m in ('openpyxl', 'tomli_w', 'tomlkit', 'numpy', 'scipy') if m in sys.modules])"
+    heavy = ("openpyxl", "tomli_w", "tomlkit", "numpy", "scipy")
+    script = f"import sys, tapehook.job; print([m for m in {heavy} if m in sys.modules])"
     ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
 
     assert ran.stdout.strip() == "[]"
