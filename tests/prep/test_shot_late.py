@@ -6,9 +6,9 @@ import pytest
 from tapehook.job import Job, read_job
 from tapehook.job.shots import Shot, read_shot
 from tapehook.prep import prepare
+from tapehook.prep.monitor_delay import TERM, monitor_delay_s
 from tapehook.prep.shot_chance import Terms, terms_of
 from tapehook.prep.shot_findings import plan_as_json, shot_findings
-from tapehook.prep.shot_late import TERM, monitor_delay_s
 from tapehook.prep.shots import ShotPlan, plan_shot
 from tests.cli.running import ROOT
 

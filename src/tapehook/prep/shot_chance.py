@@ -11,10 +11,10 @@ from tapehook.lens.taping import taping_sd_m
 from tapehook.optics import FocusState
 from tapehook.prep.anamorphic import TWO_DIRECTIONS
 from tapehook.prep.flange import off_by_charts
+from tapehook.prep.monitor_delay import TERM, monitor_delay_s
 from tapehook.prep.results import FlangePrep
 from tapehook.prep.shifts import DOUBT
 from tapehook.prep.shooting_map import shifts_behind
-from tapehook.prep.shot_late import TERM, monitor_delay_s
 from tapehook.prep.shot_ring import Ring
 from tapehook.prep.shots import Held, ShotPlan
 from tapehook.prep.usual import USUAL_PLAY_DEG

@@ -8,10 +8,11 @@ import numpy as np
 
 from tapehook.finding import Figure, Finding, sort_findings
 from tapehook.notation import format_distance
+from tapehook.prep.monitor_delay import monitor_delay_s
 from tapehook.prep.shot_bearing import behind_findings
 from tapehook.prep.shot_chance import beats_of
 from tapehook.prep.shot_handover import handovers_of
-from tapehook.prep.shot_late import late_findings, monitor_delay_s
+from tapehook.prep.shot_late import late_findings
 from tapehook.prep.shots import Held, ShotPlan, field_deg
 from tapehook.prep.wording import depth_used, percent
 

@@ -1,45 +1,20 @@
 """The picture that arrives late: who pulls off a monitor sees where somebody was, not where they are."""
 
-from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterator
 
 import numpy as np
 
 from tapehook.finding import Finding, Severity
-from tapehook.job.records import Camera
-from tapehook.job.shots import Shot
+from tapehook.prep.monitor_delay import TERM, monitor_delay_s
+from tapehook.prep.shot_chance import terms_of
+from tapehook.prep.shots import ShotPlan
 from tapehook.prep.wording import depth_used, percent
 
-if TYPE_CHECKING:
-    from tapehook.prep.shots import ShotPlan
-
-TERM = "late picture"
-"""What it is called among the terms of a shot."""
 WATCH_FROM, FIX_FROM = 0.25, 1.0
 
 
-def monitor_delay_s(cameras: Sequence[Camera], shot: Shot) -> float:
-    """Seconds from the lens to the monitor: as the shot says, else the most measured on its camera; 0 if nobody did."""
-    if shot.monitor_delay_ms is not None:
-        return shot.monitor_delay_ms / 1e3
-    own = [one.monitor_delay_ms for one in cameras if shot.camera in (None, one.letter)]
-    return max((ms for ms in own if ms is not None), default=0.0) / 1e3
-
-
-def said_of_delay(cameras: Sequence[Camera], shot: Shot) -> Iterator[str]:
-    """What is taken for granted of it; nothing where nobody measured one."""
-    delay_s = monitor_delay_s(cameras, shot)
-    if delay_s > 0:
-        yield (
-            f"The pull is taken to be made off the monitor, whose picture is {1e3 * delay_s:.0f} ms late: that is "
-            "added to the lag. Pulled by eye, write monitor_delay_ms = 0 into the file of the shot."
-        )
-
-
-def late_findings(plan: "ShotPlan") -> Iterator[Finding]:
+def late_findings(plan: ShotPlan) -> Iterator[Finding]:
     """What the late picture takes where it takes most; nothing without one."""
-    from tapehook.prep.shot_chance import terms_of  # it knows of this term itself
-
     delay_s = monitor_delay_s([view.camera for view in plan.cameras], plan.shot)
     if delay_s <= 0:
         return

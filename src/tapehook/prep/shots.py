@@ -16,10 +16,10 @@ from tapehook.optics import Pupil
 from tapehook.optics.extender import Extender
 from tapehook.prep.basis import Optics, stop_view
 from tapehook.prep.extender import optics_on, ring_stop, said_at
+from tapehook.prep.monitor_delay import monitor_delay_s, said_of_delay
 from tapehook.prep.results import CameraPrep, LensPrep, Prep, StopView
 from tapehook.prep.room import SMALLEST_T
 from tapehook.prep.shooting_map import map_at, move_words
-from tapehook.prep.shot_late import monitor_delay_s, said_of_delay
 from tapehook.prep.shot_lens import NoPlan, extender_on, fitted, said_of_lens
 from tapehook.prep.shot_ring import Lane, Ring
 from tapehook.shot.path import distances_m, places_at, s_curve

@@ -143,6 +143,12 @@ export function fillField(input, text) {
   fitField(input);
 }
 
+/** Puts a slider where a figure stands, and says the figure for it. */
+export function moveSlider(slider, value, words) {
+  slider.value = String(value);
+  slider.setAttribute("aria-valuetext", words);
+}
+
 /**
  * A big figure that can be typed into: Enter or leaving it applies, Escape gives the old one back. apply throws what
  * refuse is told; show writes all figures anew.

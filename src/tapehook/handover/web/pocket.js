@@ -1,7 +1,7 @@
 // The pocket page: what is on the screen. Figures come from depth.js; what prep found stands in the page already.
 
 import { depth, moveAt, ringPosition } from "./depth.js";
-import { datumOf, DISTANCE_STEPS, distanceOn, fillField, focalOn, focalSliderAt, nextDistance, opticsAt, readDistance, readFocal, readStop, sliderAt, steppedByKeys, stopNear, stopsFrom, trustText, typable } from "./dials.js";
+import { datumOf, DISTANCE_STEPS, distanceOn, fillField, focalOn, focalSliderAt, moveSlider, nextDistance, opticsAt, readDistance, readFocal, readStop, sliderAt, steppedByKeys, stopNear, stopsFrom, trustText, typable } from "./dials.js";
 import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance, parseTStop } from "./notation.js";
 import { drawRule, drawScale } from "./rule.js";
 import { search, searchEntry } from "./search.js";
@@ -137,8 +137,8 @@ function show() {
   const optics = opticsNow();
   fillField(at("distance"), write(state.distanceM));
   fillField(at("stop"), state.stop.text);
-  moveSlider("distance-slider", sliderAt(rangeNow(), state.distanceM), write(state.distanceM));
-  moveSlider("stop-slider", state.stops.indexOf(stopNear(state.stops, state.stop.t)), state.stop.text);
+  moveSlider(at("distance-slider"), sliderAt(rangeNow(), state.distanceM), write(state.distanceM));
+  moveSlider(at("stop-slider"), state.stops.indexOf(stopNear(state.stops, state.stop.t)), state.stop.text);
   if (state.focalMm !== null) showFocal(lens);
   for (const system of ["metric", "imperial"]) at(system).setAttribute("aria-pressed", String(system === systemNow()));
   showRing(lens);
@@ -172,16 +172,10 @@ function focalMarks(lens) {
   return [...ends, ...between.map((mm) => ({ part: part(mm), text: decimals(mm, 1) }))];
 }
 
-function moveSlider(id, value, words) {
-  const slider = at(id);
-  slider.value = String(value);
-  slider.setAttribute("aria-valuetext", words);
-}
-
 function showFocal(lens) {
   const text = `${decimals(state.focalMm, 1)} mm`;
   fillField(at("focal"), decimals(state.focalMm, 1));
-  moveSlider("focal-slider", focalSliderAt(lens, state.focalMm), text);
+  moveSlider(at("focal-slider"), focalSliderAt(lens, state.focalMm), text);
 }
 
 function showDepth(answer, optics) {

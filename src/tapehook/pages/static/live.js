@@ -14,6 +14,13 @@ const TYPED_ANEW =
 
 export const at = (id) => document.getElementById(id);
 
+/** An element with its properties and what is in it. */
+export function node(name, properties = {}, ...children) {
+  const made = Object.assign(document.createElement(name), properties);
+  made.append(...children);
+  return made;
+}
+
 /** A request that gives up after a silence. Throws what fetch throws. */
 export async function ask(url, options = {}) {
   return fetch(url, { ...options, signal: AbortSignal.timeout(SILENCE_MS) });

@@ -1,18 +1,17 @@
 // On set: one camera at arm's length. Depth comes from depth.js, the module of the pocket page; no server is asked for
-// any figure, so all of it goes on when the network drops. Who carries which lens is kept by the server: what was
-// chosen while it was out of reach is sent when it is back.
+// any figure: all of it goes on when the network drops. Who carries which lens the server keeps; swaps are sent when it is back.
 
 import { depth, moveAt, ringPosition } from "./web/depth.js";
-import { datumOf, DISTANCE_STEPS, distanceOn, fillField, focalOn, focalSliderAt, nextDistance, opticsAt, readDistance, readFocal, readStop, sliderAt, steppedByKeys, stopNear, stopsFrom, trustText, typable } from "./web/dials.js";
+import { datumOf, DISTANCE_STEPS, distanceOn, fillField, focalOn, focalSliderAt, moveSlider, nextDistance, opticsAt, readDistance, readFocal, readStop, sliderAt, steppedByKeys, stopNear, stopsFrom, trustText, typable } from "./web/dials.js";
 import { decimals, formatDistance, formatLimits, formatPlusMinus, formatPosition, formatSpan, parseDistance } from "./web/notation.js";
 import { drawRule } from "./web/rule.js";
 import { search, searchEntry } from "./web/search.js";
-import { at, isBehind, onChange, send } from "./live.js";
+import { at, isBehind, node, onChange, send } from "./live.js";
+import { budgetAt, budgetThrough, depthThrough, drawBudget, percent, placeText, rangeNote, usedAt } from "./onset_figures.js";
 
 const job = JSON.parse(at("data").textContent);
 const THUMB_PX = 36;
 const CATCH_UP_MS = 700;
-const SVG = "http://www.w3.org/2000/svg";
 const KEY = `tapehook-onset-${document.body.dataset.job}`;
 
 function prepare(lenses) {
@@ -113,18 +112,6 @@ const shiftM = () => extenderNow()?.lengthM ?? 0;
 /** The nearest subject, metres from the sensor. */
 const nearNow = () => state.lens.nearM + shiftM();
 
-/**
- * Depth at a distance from the sensor. With an extender of factor x a blur disc c on the sensor is one of c/x behind the
- * lens, whose own place, pupil and focal length stay: so the depth is that of the bare lens for c/x (tapehook.optics.extender).
- */
-export function depthThrough(optics, extender, t, distanceM) {
-  if (!extender) return depth(optics, t, distanceM);
-  const shift = extender.lengthM;
-  const bare = depth({ ...optics, cocM: optics.cocM / extender.factor }, t, distanceM - shift);
-  const at = { ...bare.state, pupilToSensorM: bare.state.pupilToSensorM + shift };
-  return { ...bare, nearM: bare.nearM + shift, farM: bare.farM + shift, hyperfocalM: bare.hyperfocalM + shift, state: at };
-}
-
 /** The stop it works at, as a T-number: of the ring's stop times the factor. */
 const worksAt = () => `T${decimals(state.stop.t * extenderNow().factor, 1)}`;
 
@@ -152,12 +139,6 @@ const datumNow = () => datumOf(state.lens) + shiftM();
 const rangeNow = () => ({ nearM: nearNow(), nearKnown: state.lens.nearKnown, datumM: datumNow(), system: systemNow(), write });
 
 // --- showing ---------------------------------------------------------------------------------------------------
-
-function node(name, properties = {}, ...children) {
-  const made = Object.assign(document.createElement(name), properties);
-  made.append(...children);
-  return made;
-}
 
 function showCameras() {
   const buttons = job.cameras.map(({ letter, name, colour }) => {
@@ -194,7 +175,7 @@ function showLens() {
   at("focal-row").hidden = !isZoom;
   at("to-bench").href = `/job/${document.body.dataset.job}/bench/${lens.key}`;
   at("to-swap").href = `/job/${document.body.dataset.job}/swap/${lens.key}`;
-  at("range-note").textContent = rangeNote(lens);
+  at("range-note").textContent = rangeNote(lens, write);
   showExtras();
   refuse("");
   widthPx = at("rule").clientWidth || widthPx;
@@ -202,13 +183,6 @@ function showLens() {
 }
 
 /** Where the ends of the sliders come from. */
-function rangeNote(lens) {
-  const near = lens.nearKnown ? "Distance from close focus" : `Close focus not known: distance from ${write(lens.nearM)}`;
-  const widest = lens.widest ? `the stop from ${lens.widest.text}, its widest` : "widest stop not known: the stop from T1";
-  const focal = state.focalMm === null ? "" : "; the focal length within the zoom";
-  return `${near}; ${widest}, to T22${focal}.`;
-}
-
 /** Every figure from the state: called on each move of a slider. */
 function show() {
   const { lens } = state;
@@ -241,9 +215,7 @@ function viewOf(answer, isSharp) {
 }
 
 function slide(id, value, words) {
-  const slider = at(`${id}-slider`);
-  slider.value = String(value);
-  slider.setAttribute("aria-valuetext", words);
+  moveSlider(at(`${id}-slider`), value, words);
   const out = at(`${id}-out`);
   if (out) out.textContent = words;
 }
@@ -281,15 +253,7 @@ function showDepth(answer, optics, isSharp) {
   at("depth-words").textContent = `Sharp from ${near} to ${far} with the focus at ${write(state.distanceM)}, ${stopShown()}`;
 }
 
-const percent = (share) => (share < 10 ? `${decimals(share * 100, 0)} %` : share < Infinity ? "over 1000 %" : "no depth");
-
 // --- people and marks in the shot -------------------------------------------------------------------------------
-
-/** The share of the room on its side that a distance uses, at the setting answered. */
-export function usedAt(distanceM, answer) {
-  const u = distanceM - answer.state.pupilToSensorM;
-  return u > 0 ? Math.abs(1 / u - answer.vergenceDpt) / answer.halfWidthDpt : Infinity;
-}
 
 function showLadder(answer) {
   const rows = state.tags.map((tag, index) => {
@@ -334,74 +298,17 @@ at("tag").addEventListener("submit", (event) => {
 
 // --- the focus budget -------------------------------------------------------------------------------------------
 
-/** The terms of the budget, what glass and stopping down leave being that of the stop where it is given. */
-function termsAt({ terms, moving }, tNumber) {
-  if (!moving || tNumber === null) return terms;
-  const off = (one) => Math.abs(Math.log(one.t / tNumber));
-  const here = moving.stops.reduce((best, one) => (off(one) < off(best) ? one : best));
-  const left = here.terms.map(({ name, kind, metres }) => ({ name, kind, source: "lens", assumed: false, shiftDpt: moving.perMetreDpt.map((dpt) => dpt * metres) }));
-  return [...terms.filter((term) => !moving.names.includes(term.name)), ...left];
-}
-
-/** The terms of the budget here and at this stop, as shares: biases add, scatter adds in squares. */
-export function budgetAt(budget, datumM, distanceM, halfWidthDpt, tNumber = null) {
-  const places = budget.distanceM.map((value) => 1 / (value - datumM));
-  const place = 1 / (distanceM - datumM);
-  const terms = termsAt(budget, tNumber).map((term) => ({ ...term, share: between(places, term.shiftDpt, place) / halfWidthDpt }));
-  const sum = (chosen) => {
-    const bias = chosen.filter((term) => term.kind === "bias").reduce((total, term) => total + term.share, 0);
-    return bias + Math.hypot(...chosen.filter((term) => term.kind !== "bias").map((term) => term.share));
-  };
-  return { terms, own: sum(terms.filter((term) => term.source === "lens")), total: sum(terms) };
-}
-
-/** The budget of the bare lens with what lies behind its extender turned into what it does before it: 1/x squared. */
-function budgetThrough(budget) {
-  const extender = extenderNow();
-  if (!extender) return budget;
-  const turned = (term) => ({ ...term, shiftDpt: term.shiftDpt.map((value) => value / extender.factor ** 2) });
-  const terms = budget.terms.map((term) => (extender.behind.includes(term.name) ? turned(term) : term));
-  if (!budget.moving) return { ...budget, terms };
-  const less = (term) => (extender.behind.includes(term.name) ? { ...term, metres: term.metres / extender.factor ** 2 } : term);
-  const stops = budget.moving.stops.map((one) => ({ ...one, terms: one.terms.map(less) }));
-  return { ...budget, terms, moving: { ...budget.moving, stops } };
-}
-
-function between(places, values, place) {
-  const isRising = places.at(-1) > places[0];
-  const inside = places.findIndex((other) => (isRising ? other >= place : other <= place));
-  if (inside === 0) return values[0];
-  if (inside < 0) return values.at(-1);
-  const part = (place - places[inside - 1]) / (places[inside] - places[inside - 1]);
-  return values[inside - 1] + part * (values[inside] - values[inside - 1]);
-}
-
 function showBudget(answer) {
   const { budget } = state.lens;
   at("budget-card").hidden = !(budget && answer);
   if (!budget || !answer) return;
-  const { terms, own, total } = budgetAt(budgetThrough(budget), datumNow() - shiftM(), state.distanceM - shiftM(), answer.halfWidthDpt, state.stop.t);
+  const { terms, own, total } = budgetAt(budgetThrough(budget, extenderNow()), datumNow() - shiftM(), state.distanceM - shiftM(), answer.halfWidthDpt, state.stop.t);
   at("budget-title").textContent = `focus budget at ${stopShown()}`;
   at("budget-own").textContent = `${percent(own)} by the lens`;
   at("budget-total").textContent = total > own ? `${percent(total)} with what comes on set; 100 % = soft` : "100 % = soft";
   const shown = terms.filter((term) => term.share >= 0.005).sort((a, b) => b.share - a.share);
   at("budget-words").textContent = shown.map((term) => `${term.name} ${percent(term.share)}${term.assumed ? " (assumed)" : ""}`).join(" · ");
-  drawBudget(shown);
-}
-
-function drawBudget(terms) {
-  const whole = Math.max(1, terms.reduce((sum, term) => sum + term.share, 0));
-  let x = 0;
-  const bars = terms.map((term, index) => {
-    const width = (300 * term.share) / whole;
-    const bar = document.createElementNS(SVG, "rect");
-    for (const [key, value] of Object.entries({ x: x.toFixed(1), y: 1, width: width.toFixed(1), height: 12, class: `part part-${index % 6}` })) bar.setAttribute(key, value);
-    x += width;
-    return bar;
-  });
-  const limit = document.createElementNS(SVG, "rect");
-  for (const [key, value] of Object.entries({ x: (300 / whole - 1.5).toFixed(1), y: 0, width: 1.5, height: 14, class: "limit" })) limit.setAttribute(key, value);
-  at("budget").replaceChildren(...bars, limit);
+  drawBudget(at("budget"), shown);
 }
 
 // --- extra motors -----------------------------------------------------------------------------------------------
@@ -431,18 +338,6 @@ function extraRow(motor) {
   });
   showIt();
   return node("div", { className: "slider" }, label, out, slider);
-}
-
-/** Where an extra motor stands, in its own unit; between names that are no figures, the nearest name. */
-export function placeText(motor, part) {
-  const { places, unit } = motor;
-  const next = Math.max(1, places.findIndex((place) => place.percent >= part));
-  const [one, other] = [places[next - 1], places[next]];
-  const along = (part - one.percent) / (other.percent - one.percent || 1);
-  if (one.value === null || other.value === null) return (along < 0.5 ? one : other).name;
-  const value = one.value + Math.min(Math.max(along, 0), 1) * (other.value - one.value);
-  const span = Math.abs(places.at(-1).value - places[0].value);
-  return `${decimals(value, span < 10 ? 2 : 1)}${unit ? ` ${unit}` : ""}`;
 }
 
 // --- what people do --------------------------------------------------------------------------------------------
@@ -583,7 +478,7 @@ function start() {
   at("system").addEventListener("click", () => {
     kept.system = systemNow() === "metric" ? "imperial" : "metric";
     keep();
-    at("range-note").textContent = rangeNote(state.lens);
+    at("range-note").textContent = rangeNote(state.lens, write);
     show();
   });
   new ResizeObserver(() => {
