@@ -44,6 +44,15 @@ def server(tmp_path: Path) -> Iterator[Served]:
 
 
 @pytest.fixture
+def client(server: Served) -> Client:
+    """A browser on the laptop, on a demo job of its own."""
+    take_in_demo(server.book)
+    made = Client(server.app)
+    made.get("/help")
+    return made
+
+
+@pytest.fixture
 def laptop(demo_server: Served) -> Client:
     """A browser on the laptop, looking at the demo job."""
     client = Client(demo_server.app)

@@ -16,20 +16,10 @@ from tapehook.prep.through_map import through_rows
 from tapehook.prep.wording import percent
 from tests.cli.shapes import misfits, schema
 from tests.pages.asking import Client
-from tests.pages.conftest import take_in_demo
 from tests.pages.kit import NOBODY, Served, job_key, lens_key
 
 DEMO = Path(str(files("tapehook") / "demo_job"))
 JOB = "Ninety Herons, prep"
-
-
-@pytest.fixture
-def client(server: Served) -> Client:
-    """A browser on the laptop, on a demo job of its own."""
-    take_in_demo(server.book)
-    made = Client(server.app)
-    made.get("/help")
-    return made
 
 
 def _bench(client: Client, row_id: str) -> str:

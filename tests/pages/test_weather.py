@@ -12,7 +12,6 @@ from tapehook.book.working import open_job
 from tapehook.prep.dew import check_dew
 from tests.cli.shapes import misfits, schema
 from tests.pages.asking import Client
-from tests.pages.conftest import take_in_demo
 from tests.pages.kit import NOBODY, Served, job_key, lens_key
 
 COLD = {"air": "22 °C", "humidity": "50 %", "lens": "-5 °C"}
@@ -20,15 +19,6 @@ CHECKS = (("L03", "inf", "4.9"), ("L05", "5 m", "66.3"), ("L01", "inf", "3.2"))
 JOB = "Ninety Herons, prep"
 DAY = "2027-01-05"
 """Later than the cold morning of the demo job."""
-
-
-@pytest.fixture
-def client(server: Served) -> Client:
-    """A browser on the laptop, on a demo job of its own."""
-    take_in_demo(server.book)
-    made = Client(server.app)
-    made.get("/help")
-    return made
 
 
 def _asked(path: str, **fields: str) -> str:

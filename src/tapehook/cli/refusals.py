@@ -113,6 +113,14 @@ def read_paper(ctx: click.Context, param: click.Parameter, value: str | None) ->
     return one_of("a4", "us-letter")(ctx, param, "us-letter" if value == "letter" else value)
 
 
+def _is_one_of(error: Exception, *names: str) -> bool:
+    """Whether an error is of a class known by name: importing it would load pydantic or the database for every command.
+
+    So the two places that ask have to catch every exception; what is none of these they raise again.
+    """
+    return not {one.__name__ for one in type(error).__mro__}.isdisjoint(names)
+
+
 class Together:
     """Gathers what several steps refuse, to be said at once: each in ``part``, then ``settle``."""
 
@@ -125,8 +133,7 @@ class Together:
         try:
             yield
         except Exception as error:
-            # By name, as importing JobProblems would load pydantic for every command.
-            if not {one.__name__ for one in type(error).__mro__} & {"Refusal", "JobProblems"}:
+            if not _is_one_of(error, "Refusal", "JobProblems"):
                 raise
             self.problems += [one for one in getattr(error, "problems", ()) if one not in self.problems]
 
@@ -221,8 +228,7 @@ def refuse_politely(ctx: click.Context | None = None) -> Iterator[None]:
             sys.exit(NOT_ALL_DONE)
         _refuse(ctx, [OptionProblem(None, None, "files that can be read and written", reason)])
     except Exception as error:
-        # Importing them here would load pydantic and the database for every command.
-        if not {one.__name__ for one in type(error).__mro__} & {"JobProblems", "BookRefusal"}:
+        if not _is_one_of(error, "JobProblems", "BookRefusal"):
             raise
         _refuse(ctx, getattr(error, "problems", ()))
 
